@@ -1,0 +1,49 @@
+# Two commands do everything on a fresh Debian machine: `make demo` and `make test`.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+
+.PHONY: demo test setup lint types layers tests format clean \
+        bench-accuracy bench-speed
+
+$(STAMP): requirements.lock pyproject.toml
+	@sh .ci/system-packages
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --editable .
+	$(BIN)/lessonmark weights
+	@touch $(STAMP)
+
+setup: $(STAMP)
+
+demo: setup
+	$(BIN)/lessonmark analyse demo/lesson
+
+test: setup lint types layers tests
+
+lint: setup
+	$(BIN)/ruff check src tests bench
+	$(BIN)/ruff format --check src tests bench
+
+types: setup
+	$(BIN)/mypy
+
+layers: setup
+	$(BIN)/lint-imports
+
+tests: setup
+	$(BIN)/python -m pytest
+
+format: setup
+	$(BIN)/ruff check --fix src tests bench
+	$(BIN)/ruff format src tests bench
+
+bench-accuracy: setup
+	$(BIN)/python bench/accuracy.py
+
+bench-speed: setup
+	$(BIN)/python bench/speed.py
+
+clean:
+	rm -rf $(VENV) out .out

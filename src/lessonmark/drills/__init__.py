@@ -1,0 +1,1 @@
+"""What a player practises: the drill library, obstacle geometry, dose and checkpoints."""

@@ -1,0 +1,1 @@
+"""Measured swings of several stages in; scatter, change, verdicts and what lasted out."""

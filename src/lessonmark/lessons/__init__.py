@@ -1,0 +1,1 @@
+"""The record: players, lessons, clips and what was found in them."""

@@ -1,0 +1,1 @@
+"""What is looked at and taken home: the lesson sheet, paper, card, video and message."""

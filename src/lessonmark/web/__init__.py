@@ -1,0 +1,1 @@
+"""The coach's pages, served on this machine alone."""
