@@ -1,0 +1,77 @@
+"""Every sentence that a person reads comes through here, so that it can be said in any language.
+
+Message catalogues are gettext `.po` files in ``locale/<language>/LC_MESSAGES/lessonmark.po``; the
+message id is the English sentence itself, with `str.format` fields for what varies. Babel extracts
+calls of `say` and `say_n` (see ``babel.cfg``).
+"""
+
+from __future__ import annotations
+
+import gettext
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from functools import cache
+from importlib import resources
+
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+from babel.numbers import format_decimal
+
+__all__ = ["SOURCE_LANGUAGE", "languages", "say", "say_n", "say_number", "speaking"]
+
+SOURCE_LANGUAGE = "en"
+_spoken: ContextVar[str] = ContextVar("lessonmark_language", default=SOURCE_LANGUAGE)
+
+
+def languages() -> tuple[str, ...]:
+    """List the languages that have a catalogue, the source language first."""
+    folder = resources.files("lessonmark") / "locale"
+    found = sorted(entry.name for entry in folder.iterdir()) if folder.is_dir() else []
+    return (SOURCE_LANGUAGE, *(name for name in found if name != SOURCE_LANGUAGE))
+
+
+@contextmanager
+def speaking(language: str) -> Iterator[None]:
+    """Say everything inside the block in `language`.
+
+    Raises
+    ------
+    ValueError : there is no catalogue for it.
+    """
+    if language not in languages():
+        raise ValueError(f"no catalogue for {language!r}; there are {', '.join(languages())}")
+    token = _spoken.set(language)
+    try:
+        yield
+    finally:
+        _spoken.reset(token)
+
+
+def say(message: str, /, **values: object) -> str:
+    """Say `message` in the language now spoken, its fields filled from `values`."""
+    return _catalogue(_spoken.get()).gettext(message).format(**values)
+
+
+def say_n(one: str, many: str, n: int, /, **values: object) -> str:
+    """Say `one` or `many`, whichever the language wants for `n`; `{n}` is filled in."""
+    return _catalogue(_spoken.get()).ngettext(one, many, n).format(n=n, **values)
+
+
+def say_number(value: float, digits: int = 0) -> str:
+    """Write a number with `digits` decimals and a true minus, in the way of the language."""
+    pattern = "#,##0" + ("." + "0" * digits if digits else "")
+    text = format_decimal(round(value, digits) + 0.0, format=pattern, locale=_spoken.get())
+    return text.replace("-", "\u2212")
+
+
+@cache
+def _catalogue(language: str) -> gettext.NullTranslations:
+    if language == SOURCE_LANGUAGE:
+        return gettext.NullTranslations()
+    path = resources.files("lessonmark") / "locale" / language / "LC_MESSAGES" / "lessonmark.po"
+    compiled = io.BytesIO()
+    write_mo(compiled, read_po(io.BytesIO(path.read_bytes()), locale=language))
+    compiled.seek(0)
+    return gettext.GNUTranslations(compiled)
