@@ -19,7 +19,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.numbers import format_decimal
 
-__all__ = ["SOURCE_LANGUAGE", "languages", "say", "say_n", "say_number", "speaking"]
+__all__ = ["SOURCE_LANGUAGE", "languages", "say", "say_n", "say_number", "speaking", "spoken"]
 
 SOURCE_LANGUAGE = "en"
 _spoken: ContextVar[str] = ContextVar("lessonmark_language", default=SOURCE_LANGUAGE)
@@ -47,6 +47,11 @@ def speaking(language: str) -> Iterator[None]:
         yield
     finally:
         _spoken.reset(token)
+
+
+def spoken() -> str:
+    """Name the language now spoken: 'en', 'de'."""
+    return _spoken.get()
 
 
 def say(message: str, /, **values: object) -> str:

@@ -1,0 +1,333 @@
+"""A measure's chart: a dot a swing for each stage, and the difference under it.
+
+Altair writes the chart, vl-convert turns it into SVG; the same SVG stands in the sheet, on paper
+and in the video. The lower panel shares the upper one's scale, with its zero under the mean of
+the stage that the others are compared with (an estimation plot: Gardner & Altman 1986,
+doi:10.1136/bmj.292.6522.746).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import altair as alt
+import vl_convert
+from altair.utils import schemapi
+from scipy import stats
+
+from lessonmark.evidence.change import Change
+from lessonmark.language import say, say_number
+from lessonmark.lessons.findings import StageValues
+from lessonmark.pack.stage_style import INK, STYLES
+from lessonmark.pack.typeface import STACK, font_folder
+from lessonmark.pack.wording import count_of_swings, interval_words, number_with_unit, signed
+from lessonmark.words import Stage
+
+__all__ = ["StageSummary", "measure_chart", "summarise_stage"]
+
+WIDTH_PX = 340  # a phone's column: text stays at its size there
+_LANE_PX = 9.0  # a swing's own line, so that dots never hide each other
+_HEAD_PX = 22.0  # a stage's words above its lanes
+_GAP_PX = 10.0
+_Z95 = stats.norm.ppf(0.975)
+_GRID = "#D9D2C3"
+_FAINT = "#6B645A"
+
+
+@dataclass(frozen=True, kw_only=True)
+class StageSummary:
+    """A stage's mean and its 95 % interval; None where one swing gives no scatter."""
+
+    mean: float
+    low: float | None
+    high: float | None
+
+
+def summarise_stage(stage: StageValues) -> StageSummary | None:
+    """Average a stage's swings; the interval is Student's t on their scatter.
+
+    Returns
+    -------
+    StageSummary | None : None where the stage has no swing.
+    """
+    values = [measured.value for measured in stage.values]
+    if not values:
+        return None
+    mean = math.fsum(values) / len(values)
+    if len(values) < 2:
+        return StageSummary(mean=mean, low=None, high=None)
+    se = float(stats.sem(values))
+    half = float(stats.t.ppf(0.975, len(values) - 1)) * se
+    return StageSummary(mean=mean, low=mean - half, high=mean + half)
+
+
+def measure_chart(
+    stages: Sequence[StageValues],
+    change: Change,
+    unit: str,
+    *,
+    smallest_worth: float | None = None,
+    compared: tuple[Stage, Stage] = (Stage.BEFORE, Stage.AFTER),
+    width: int = WIDTH_PX,
+) -> str:
+    """Draw one measure as SVG.
+
+    Parameters
+    ----------
+    stages : in the order played; those without a swing are left out.
+    change : the second of `compared` minus the first.
+    unit : as in the catalogue.
+    smallest_worth : the band of differences too small to care about, in the unit.
+    width : px.
+
+    Returns
+    -------
+    str : an `<svg>` element without script or outside reference.
+    """
+    shown = [stage for stage in stages if stage.values]
+    if not shown:
+        return ""
+    # The specification is ours and has tests: checking it against the schema each time would take
+    # two thirds of a chart's time.
+    with schemapi.debug_mode(False):
+        spec = _specification(shown, change, unit, smallest_worth, compared, width)
+    _know_the_typeface()
+    svg: str = vl_convert.vegalite_to_svg(spec)
+    return svg[svg.index("<svg") :]
+
+
+@cache
+def _know_the_typeface() -> None:
+    vl_convert.register_font_directory(str(font_folder()))
+
+
+def _specification(
+    shown: Sequence[StageValues],
+    change: Change,
+    unit: str,
+    smallest_worth: float | None,
+    compared: tuple[Stage, Stage],
+    width: int,
+) -> dict[str, Any]:
+    domain = _domain(shown, change)
+    panels = [_dots(shown, unit, domain, width)]
+    base = next((s for s in shown if s.stage is compared[0]), None)
+    centre = summarise_stage(base) if base else None
+    if change.difference is not None and centre is not None:
+        shifted = (domain[0] - centre.mean, domain[1] - centre.mean)
+        panels.append(_difference(change, unit, shifted, width, smallest_worth, compared))
+    chart = alt.vconcat(*panels, spacing=6) if len(panels) > 1 else panels[0]
+    spec: dict[str, Any] = chart.configure(
+        font=STACK.replace("'", ""),
+        background="transparent",
+        view=alt.ViewConfig(stroke=None),
+        axis=alt.AxisConfig(
+            labelColor=_FAINT,
+            titleColor=_FAINT,
+            labelFontSize=11,
+            labelFlush=True,
+            labelBound=True,
+            gridColor=_GRID,
+            domainColor=_GRID,
+            tickColor=_GRID,
+        ),
+        padding=2,
+    ).to_dict()
+    return spec
+
+
+def _domain(stages: Sequence[StageValues], change: Change) -> tuple[float, float]:
+    ends = [m.value + sign * _Z95 * m.se for s in stages for m in s.values for sign in (-1, 1)]
+    for stage in stages:
+        summary = summarise_stage(stage)
+        if summary and summary.low is not None and summary.high is not None:
+            ends += [summary.low, summary.high]
+        if summary and stage.stage is Stage.BEFORE:
+            # The difference hangs under this mean: keep room for it and for its zero.
+            ends += [summary.mean + e for e in (change.low, change.high) if e is not None]
+    low, high = min(ends), max(ends)
+    room = 0.06 * ((high - low) or 1.0)
+    return low - room, high + room
+
+
+def _rows(
+    stages: Sequence[StageValues], unit: str
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]], float]:
+    """Lay the swings out from the top down, in px."""
+    swings: list[dict[str, Any]] = []
+    heads: list[dict[str, Any]] = []
+    y = 0.0
+    for stage in stages:
+        summary = summarise_stage(stage)
+        assert summary is not None
+        top = y + _HEAD_PX
+        for k, measured in enumerate(stage.values):
+            swings.append(
+                {
+                    "stage": stage.stage.value,
+                    "value": measured.value,
+                    "low": measured.value - _Z95 * measured.se,
+                    "high": measured.value + _Z95 * measured.se,
+                    "y": top + (k + 0.5) * _LANE_PX,
+                }
+            )
+        bottom = top + len(stage.values) * _LANE_PX
+        heads.append(
+            {
+                "stage": stage.stage.value,
+                "words": count_of_swings(stage.stage, len(stage.values)),
+                "mean_words": say("mean {value}", value=number_with_unit(summary.mean, unit)),
+                "mean": summary.mean,
+                "low": summary.mean if summary.low is None else summary.low,
+                "high": summary.mean if summary.high is None else summary.high,
+                "y": y + 10,
+                "top": top,
+                "bottom": bottom,
+            }
+        )
+        y = bottom + _GAP_PX
+    return swings, heads, y
+
+
+def _x(field: str, domain: tuple[float, float], axis: alt.Axis | None) -> alt.X:
+    return alt.X(
+        field, type="quantitative", axis=axis, scale=alt.Scale(domain=list(domain), nice=False)
+    )
+
+
+def _dots(
+    stages: Sequence[StageValues], unit: str, domain: tuple[float, float], width: int
+) -> alt.LayerChart | alt.FacetChart:
+    swings, heads, height = _rows(stages, unit)
+    axis = alt.Axis(
+        title=None, tickCount=5, labelExpr=_tick_words(domain), domain=False, ticks=False
+    )
+    y_scale = alt.Scale(domain=[0, height], nice=False, reverse=True)
+
+    def y(field: str) -> alt.Y:
+        return alt.Y(field, type="quantitative", axis=None, scale=y_scale)
+
+    layers: list[alt.Chart] = []
+    for head in heads:
+        style = STYLES[Stage(head["stage"])]
+        at_head = alt.Chart(alt.InlineData(values=[head]))
+        dots = alt.Chart(alt.InlineData(values=[s for s in swings if s["stage"] == head["stage"]]))
+        layers += [
+            at_head.mark_rect(color=style.colour, opacity=0.13).encode(
+                x=_x("low", domain, axis), x2="high", y=y("top"), y2="bottom"
+            ),
+            at_head.mark_rule(color=style.colour, size=1.6).encode(
+                x=_x("mean", domain, axis), y=y("top"), y2="bottom"
+            ),
+            dots.mark_rule(color=style.colour, size=1, opacity=0.75).encode(
+                x=_x("low", domain, axis), x2="high", y=y("y")
+            ),
+            dots.mark_point(
+                shape=style.shape,
+                filled=True,
+                fill=style.colour if style.filled else "#FBF8F1",
+                stroke=style.colour,
+                strokeWidth=1.6,
+                size=46,
+                opacity=1,
+            ).encode(x=_x("value", domain, axis), y=y("y")),
+            at_head.mark_text(align="left", fontSize=13, color=INK, fontWeight=600).encode(
+                x=alt.value(16), y=y("y"), text="words:N"
+            ),
+            at_head.mark_point(
+                shape=style.shape,
+                filled=True,
+                fill=style.colour if style.filled else "#FBF8F1",
+                stroke=style.colour,
+                strokeWidth=1.6,
+                size=60,
+                opacity=1,
+            ).encode(x=alt.value(6), y=y("y")),
+            at_head.mark_text(align="right", fontSize=13, color=INK).encode(
+                x=alt.value(width), y=y("y"), text="mean_words:N"
+            ),
+        ]
+    return alt.layer(*layers).properties(width=width, height=height)
+
+
+def _difference(
+    change: Change,
+    unit: str,
+    domain: tuple[float, float],
+    width: int,
+    smallest_worth: float | None,
+    compared: tuple[Stage, Stage],
+) -> alt.LayerChart | alt.FacetChart:
+    assert change.difference is not None
+    low = change.difference if change.low is None else change.low
+    high = change.difference if change.high is None else change.high
+    words = say("the change")
+    numbers = signed(change.difference, unit)
+    if change.low is not None:
+        numbers += f" ({interval_words(low, high, unit)})"
+    height = 46.0
+    row = {
+        "difference": change.difference,
+        "low": low,
+        "high": high,
+        "zero": 0.0,
+        "y": 35.0,
+        "head": 10.0,
+        "top": 24.0,
+        "bottom": height,
+        "words": words,
+        "numbers": numbers,
+        "worth_low": max(-(smallest_worth or 0.0), domain[0]),
+        "worth_high": min(smallest_worth or 0.0, domain[1]),
+    }
+    axis = alt.Axis(
+        title=None,
+        tickCount=5,
+        labelExpr=_tick_words(domain, plus=True),
+        domain=False,
+        ticks=False,
+        grid=False,
+    )
+    y_scale = alt.Scale(domain=[0, height], nice=False, reverse=True)
+
+    def y(field: str) -> alt.Y:
+        return alt.Y(field, type="quantitative", axis=None, scale=y_scale)
+
+    at = alt.Chart(alt.InlineData(values=[row]))
+    layers = []
+    if smallest_worth:
+        layers.append(
+            at.mark_rect(color=_FAINT, opacity=0.16).encode(
+                x=_x("worth_low", domain, axis), x2="worth_high", y=y("top"), y2="bottom"
+            )
+        )
+    layers += [
+        at.mark_rule(color=_FAINT, size=1, strokeDash=[3, 2]).encode(
+            x=_x("zero", domain, axis), y=y("top"), y2="bottom"
+        ),
+        at.mark_rule(color=INK, size=3).encode(x=_x("low", domain, axis), x2="high", y=y("y")),
+        at.mark_point(shape="diamond", filled=True, color=INK, size=90, opacity=1).encode(
+            x=_x("difference", domain, axis), y=y("y")
+        ),
+        at.mark_text(align="left", fontSize=13, color=INK, fontWeight=600).encode(
+            x=alt.value(0), y=y("head"), text="words:N"
+        ),
+        at.mark_text(align="right", fontSize=13, color=INK).encode(
+            x=alt.value(width), y=y("head"), text="numbers:N"
+        ),
+    ]
+    return alt.layer(*layers).properties(width=width, height=height)
+
+
+def _tick_words(domain: tuple[float, float], *, plus: bool = False) -> str:
+    """Give Vega the language's decimal sign and a true minus."""
+    span = domain[1] - domain[0]
+    digits = 0 if span >= 5 else 1 if span >= 0.5 else 2
+    point = say_number(0.5, 1)[1]
+    sign = "(datum.value > 0 ? '+' : '')" if plus else "''"
+    text = f"format(abs(datum.value), '.{digits}f')"
+    return f"{sign} + (datum.value < 0 ? '\u2212' : '') + replace({text}, '.', '{point}')"

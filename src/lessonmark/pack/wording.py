@@ -1,0 +1,141 @@
+"""Numbers, positions, views and verdicts as a player reads them, in the language now spoken."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from babel.dates import format_date
+
+from lessonmark.evidence.change import Change, Verdict
+from lessonmark.language import say, say_n, say_number, spoken
+from lessonmark.measures.measured import MeasureAt
+from lessonmark.pack.stage_style import stage_word
+from lessonmark.words import Position, Stage, View
+
+__all__ = [
+    "count_of_swings",
+    "day",
+    "difference_words",
+    "interval_words",
+    "measure_title",
+    "number_with_unit",
+    "position_words",
+    "signed",
+    "unit_sign",
+    "verdict_word",
+    "view_word",
+    "with_error",
+]
+
+# Two more digits than the error can carry would only look exact.
+_DIGITS = {"deg": 1, "cm": 1, "% torso": 1, "ms": 0, "deg/s": 0, "m/s": 1, "s": 2, "": 2}
+
+
+def unit_sign(unit: str) -> str:
+    """Write the unit after a number, with its space where it has one."""
+    signs = {
+        "deg": "°",
+        "cm": "\u202fcm",
+        "% torso": "\u202f" + say("% of the torso"),
+        "ms": "\u202fms",
+        "deg/s": "\u202f°/s",
+        "m/s": "\u202fm/s",
+        "s": "\u202fs",
+        "": "",
+    }
+    return signs.get(unit, f"\u202f{unit}")
+
+
+def _digits(unit: str) -> int:
+    return _DIGITS.get(unit, 1)
+
+
+def number_with_unit(value: float, unit: str) -> str:
+    """'12.1°', '4.0 cm'."""
+    return say_number(value, _digits(unit)) + unit_sign(unit)
+
+
+def with_error(value: float, error: float, unit: str) -> str:
+    """'12.1 ± 1.9°'."""
+    digits = _digits(unit)
+    return f"{say_number(value, digits)} ± {say_number(error, digits)}{unit_sign(unit)}"
+
+
+def signed(value: float, unit: str) -> str:
+    """'+8.2°', '−3.0 cm': a difference always wears its sign."""
+    plus = "+" if round(value, _digits(unit)) > 0 else ""
+    return plus + number_with_unit(value, unit)
+
+
+def interval_words(low: float, high: float, unit: str) -> str:
+    """'+5.1 to +11.3°'."""
+    digits = _digits(unit)
+    ends = [
+        ("+" if round(end, digits) > 0 else "") + say_number(end, digits) for end in (low, high)
+    ]
+    return say("{low} to {high}", low=ends[0], high=ends[1]) + unit_sign(unit)
+
+
+def difference_words(change: Change, unit: str) -> str:
+    """Say the difference and its interval, or that there are too few swings for one."""
+    if change.difference is None:
+        return say("no difference can be given yet")
+    if change.low is None or change.high is None:
+        return signed(change.difference, unit)
+    return say(
+        "{difference} (95 % interval {interval})",
+        difference=signed(change.difference, unit),
+        interval=interval_words(change.low, change.high, unit),
+    )
+
+
+def verdict_word(verdict: Verdict) -> str:
+    """Say the verdict in its one wording."""
+    return {
+        Verdict.CHANGED: say("changed"),
+        Verdict.NOT_CHANGED: say("not changed"),
+        Verdict.NOT_SETTLED: say("not settled yet"),
+        Verdict.TOO_FEW: say("too few swings"),
+    }[verdict]
+
+
+def view_word(view: View) -> str:
+    """Say where the camera stood."""
+    return say("face-on") if view is View.FACE_ON else say("down-the-line")
+
+
+def position_words(position: Position) -> str:
+    """Say the position in a player's words."""
+    return {
+        Position.P1: say("address"),
+        Position.P2: say("shaft parallel to the ground, going back"),
+        Position.P3: say("lead arm parallel to the ground, going back"),
+        Position.P4: say("top"),
+        Position.P5: say("lead arm parallel to the ground, coming down"),
+        Position.P6: say("shaft parallel to the ground, coming down"),
+        Position.P7: say("impact"),
+        Position.P8: say("shaft parallel to the ground, after impact"),
+        Position.P9: say("trail arm parallel to the ground, after impact"),
+        Position.P10: say("finish"),
+    }[position]
+
+
+def measure_title(name: str, at: MeasureAt) -> str:
+    """'side bend at P6', or the name alone for a measure of the whole swing."""
+    if at.position is None:
+        return name
+    return say("{measure} at {position}", measure=name, position=at.position.value)
+
+
+def count_of_swings(stage: Stage, n: int) -> str:
+    """'before: 5 swings'."""
+
+    return say_n("{stage}: {n} swing", "{stage}: {n} swings", n, stage=stage_word(stage))
+
+
+def day(iso: str) -> str:
+    """Write a date in full; a text that is no ISO date stays as it is."""
+    try:
+        return format_date(date.fromisoformat(iso[:10]), format="long", locale=spoken())
+    except ValueError:
+        return iso

@@ -1,0 +1,286 @@
+"""Build findings of an invented lesson, seeded, with pictures drawn by Pillow.
+
+The numbers are invented; differences, intervals and p-values are worked out by scipy, so that
+what the pack says can be checked against it.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+from PIL import Image, ImageDraw
+from scipy import stats
+
+from lessonmark.evidence.change import Change, Verdict
+from lessonmark.lessons.findings import (
+    ClipFinding,
+    ClipProblem,
+    DrawnLine,
+    Findings,
+    FocusFinding,
+    PicturePair,
+    PlayerFacts,
+    SideEffect,
+    StageValues,
+    StillPicture,
+    SwingFinding,
+)
+from lessonmark.measures.measured import MeasureAt, Measured, Refused
+from lessonmark.positions.times import PositionTime, SwingPositions, Time
+from lessonmark.words import Handedness, Position, Stage, View
+
+WIDTH, HEIGHT = 360, 480
+TIMES_S = dict(
+    zip(Position, (0.4, 0.75, 0.95, 1.25, 1.36, 1.44, 1.52, 1.58, 1.66, 2.2), strict=True)
+)
+
+
+def build_findings(
+    pictures: Path,
+    *,
+    before: int = 5,
+    after: int = 5,
+    drill: int = 3,
+    seed: int = 7,
+) -> Findings:
+    """Build a lesson: side bend has grown, the pelvis has not moved less, hinge is not settled."""
+    rng = np.random.default_rng(seed)
+    counts = {Stage.BEFORE: before, Stage.DRILL: drill, Stage.AFTER: after}
+    side_bend = _focus(
+        rng,
+        counts,
+        MeasureAt(measure="side_bend", position=Position.P6),
+        ("side bend", "deg", "more", 3.0),
+        {Stage.BEFORE: 11.0, Stage.DRILL: 19.0, Stage.AFTER: 19.4},
+        1.6,
+        "Side bend at P6 went from 11.0° to 19.4°: more, as you set out to do.",
+        (pictures, -11.0, -19.4),
+    )
+    shift = _focus(
+        rng,
+        counts,
+        MeasureAt(measure="pelvis_shift", position=Position.P4),
+        ("pelvis shift", "cm", "less", 3.0),
+        {Stage.BEFORE: 4.0, Stage.DRILL: 3.8, Stage.AFTER: 3.9},
+        0.7,
+        "Your hips are where they were at the top: any change is smaller than 3 cm.",
+        (pictures, -9.0, -9.4),
+    )
+    hinge = _focus(
+        rng,
+        counts,
+        MeasureAt(measure="hinge", position=Position.P6),
+        ("hinge", "deg", "", 5.0),
+        {Stage.BEFORE: 104.0, Stage.AFTER: 108.0},
+        6.0,
+        "The hinge may have changed, but your swings still scatter too much to say. "
+        "About 9 more swings would settle it.",
+        None,
+    )
+    sides = tuple(
+        _side(rng, counts, MeasureAt(measure=measure, position=position), name, unit, means, sd)
+        for measure, position, name, unit, means, sd in (
+            ("trunk_lean", Position.P7, "trunk lean", "deg", (6.0, 11.5), 1.2),
+            ("head_rise", Position.P7, "head rise", "cm", (1.0, 3.2), 0.8),
+            ("tempo", None, "tempo ratio", "", (2.9, 3.2), 0.12),
+        )
+    )
+    return Findings(
+        lesson_title="Keeping the bend through delivery",
+        date="2026-05-14",
+        player=PlayerFacts(
+            name="Ada Demo", handedness=Handedness.RIGHT, stature_cm=172, birth_year=1988
+        ),
+        club="7 iron",
+        club_length_cm=94.0,
+        drill="Soft noodle behind the trail hip: brush past it on the way down",
+        clips=tuple(_clip(stage, n) for stage, n in counts.items() if n),
+        problems=(
+            ClipProblem(
+                clip="after/face-on/clip_09.mp4",
+                what="the video stops in the middle of a frame",
+                do="copy it from the phone again; the other clips of this lesson were kept",
+            ),
+        ),
+        focus=(side_bend, shift, hinge),
+        side_effects=sides,
+        not_measured={
+            "down-the-line: pelvis_out": Refused(
+                reason="no down-the-line clip was filmed after the drill",
+                do="film five swings from behind the hands next time",
+            ),
+            "face-on: shaft_lean": Refused(reason="the shaft was blurred away at impact"),
+        },
+        cautions=(
+            "Use soft obstacles only, and keep two club lengths free around you.",
+            "Stop if anything hurts; your coach's and clinician's word comes first.",
+            "Warm up first, and count the balls after a lay-off.",
+        ),
+        scale_note="Centimetres come from the player's stature of 172 cm, ± 2 %.",
+        software="lessonmark 0.1.0",
+        notes=("The camera stood still between before and after.",),
+    )
+
+
+def _stages(rng, counts, means, sd, se):  # type: ignore[no-untyped-def]
+    made = []
+    for stage, n in counts.items():
+        if stage not in means:
+            continue
+        values = rng.normal(means[stage], sd, n)
+        values += (means[stage] - values.mean()) if n else 0.0
+        made.append(
+            StageValues(
+                stage=stage,
+                swing_ids=tuple(f"{stage}/face-on/clip_{k:02d}#1" for k in range(n)),
+                values=tuple(
+                    Measured(value=float(v), se=se * (0.8 + 0.1 * (k % 5)), systematic=0.5)
+                    for k, v in enumerate(values)
+                ),
+            )
+        )
+    return tuple(made)
+
+
+def _change(stages, smallest, direction):  # type: ignore[no-untyped-def]
+    by_stage = {s.stage: [m.value for m in s.values] for s in stages}
+    a, b = by_stage[Stage.BEFORE], by_stage[Stage.AFTER]
+    if min(len(a), len(b)) < 3:
+        return Change(
+            verdict=Verdict.TOO_FEW, count_a=len(a), count_b=len(b), smallest_worth=smallest
+        )
+    test = stats.ttest_ind(b, a, equal_var=False)
+    low, high = test.confidence_interval(0.95)
+    difference = float(np.mean(b) - np.mean(a))
+    if low > 0 or high < 0:
+        verdict = Verdict.CHANGED
+    elif -smallest < low and high < smallest:
+        verdict = Verdict.NOT_CHANGED
+    else:
+        verdict = Verdict.NOT_SETTLED
+    changed = verdict is Verdict.CHANGED and direction
+    return Change(
+        verdict=verdict,
+        count_a=len(a),
+        count_b=len(b),
+        difference=difference,
+        low=float(low),
+        high=float(high),
+        p=float(test.pvalue),
+        p_adjusted=min(1.0, 3 * float(test.pvalue)),
+        scatter_a=float(np.std(a, ddof=1)),
+        scatter_b=float(np.std(b, ddof=1)),
+        detectable=1.5,
+        smallest_worth=smallest,
+        more_swings=9 if verdict is Verdict.NOT_SETTLED else None,
+        as_wanted=((difference > 0) == (direction == "more")) if changed else None,
+    )
+
+
+def _focus(rng, counts, at, words, means, sd, sentence, drawn):  # type: ignore[no-untyped-def]
+    name, unit, direction, smallest = words
+    stages = _stages(rng, counts, means, sd, 0.45 * sd)
+    pair = None
+    if drawn is not None:
+        pictures, bend_before, bend_after = drawn
+        pair = PicturePair(
+            before=_still(pictures, at, Stage.BEFORE, bend_before, name, unit, stages),
+            after=_still(pictures, at, Stage.AFTER, bend_after, name, unit, stages),
+        )
+    return FocusFinding(
+        at=at,
+        view=View.FACE_ON,
+        name=name,
+        unit=unit,
+        direction=direction,
+        smallest_worth=smallest,
+        stages=stages,
+        change=_change(stages, smallest, direction),
+        sentence=sentence,
+        pictures=pair,
+    )
+
+
+def _side(rng, counts, at, name, unit, means, sd):  # type: ignore[no-untyped-def]
+    two = {Stage.BEFORE: counts[Stage.BEFORE], Stage.AFTER: counts[Stage.AFTER]}
+    stages = _stages(rng, two, dict(zip(two, means, strict=True)), sd, 0.4 * sd)
+    return SideEffect(
+        at=at,
+        view=View.FACE_ON,
+        name=name,
+        unit=unit,
+        stages=stages,
+        change=_change(stages, 1.0, ""),
+        sentence=f"The {name} moved too. A lead, not a finding.",
+    )
+
+
+def _still(pictures, at, stage, lean, name, unit, stages):  # type: ignore[no-untyped-def]
+    """A jointed figure in front of grass, leaning by `lean` degrees."""
+    image = Image.new("RGB", (WIDTH, HEIGHT), (186, 200, 208))
+    draw = ImageDraw.Draw(image)
+    draw.rectangle((0, 380, WIDTH, HEIGHT), fill=(126, 148, 104))
+    draw.rectangle((0, 300, WIDTH, 380), fill=(150, 168, 140))
+    hip = (180.0, 270.0)
+    t = math.radians(lean)
+    shoulder = (hip[0] + 120 * math.sin(t), hip[1] - 120 * math.cos(t))
+    head = (hip[0] + 165 * math.sin(t), hip[1] - 165 * math.cos(t))
+    skin, shirt, dark = (214, 178, 150), (84, 98, 120), (52, 50, 56)
+    for foot in (140, 225):
+        draw.line((*hip, foot, 430), fill=dark, width=30)
+    draw.line((*hip, *shoulder), fill=shirt, width=62)
+    draw.ellipse((head[0] - 24, head[1] - 28, head[0] + 24, head[1] + 28), fill=skin)
+    hands = (shoulder[0] + 10, shoulder[1] + 110)
+    draw.line((shoulder[0] - 24, shoulder[1] + 8, *hands), fill=shirt, width=20)
+    draw.line((shoulder[0] + 24, shoulder[1] + 8, *hands), fill=shirt, width=20)
+    draw.line((*hands, hands[0] - 130, hands[1] + 6), fill=(230, 230, 232), width=4)
+    jpeg = f"{at.measure}-{at.position}-{stage}.jpg"
+    image.save(pictures / jpeg, quality=88)
+    values = next(s for s in stages if s.stage is stage).values
+    said = f"{values[0].value:.1f} ± {values[0].se:.1f}°" if values else ""
+    return StillPicture(
+        swing_id=f"{stage}/face-on/clip_00#1",
+        position=at.position,
+        jpeg=jpeg,
+        width=WIDTH,
+        height=HEIGHT,
+        lines=(
+            DrawnLine(points=(hip, shoulder), role="measured", label=said),
+            DrawnLine(points=(hip, (hip[0], hip[1] - 140)), role="reference"),
+        ),
+        caption=f"{stage}, swing 1: {name} {said}",
+    )
+
+
+def _clip(stage: Stage, n: int) -> ClipFinding:
+    clip = f"{stage}/face-on/clip_00.mp4"
+    return ClipFinding(
+        clip=clip,
+        sha256=f"{stage.value:0<64}".encode().hex()[:64],
+        stage=stage,
+        view=View.FACE_ON,
+        fps_filmed=120.0,
+        width=540,
+        height=960,
+        duration_s=3.0,
+        swings=tuple(
+            SwingFinding(
+                swing_id=f"{stage}/face-on/clip_{k:02d}#1",
+                clip=f"{stage}/face-on/clip_{k:02d}.mp4",
+                number=1,
+                stage=stage,
+                view=View.FACE_ON,
+                positions=SwingPositions(
+                    found={
+                        p: PositionTime(position=p, time=Time(s=s, se=0.004), how="shaft")
+                        for p, s in TIMES_S.items()
+                    }
+                ),
+                values={"side_bend@P6": Measured(value=12.0, se=1.0, systematic=0.5)},
+                refused={"shaft_lean@P7": Refused(reason="the shaft was blurred away")},
+            )
+            for k in range(n)
+        ),
+    )

@@ -1,0 +1,162 @@
+"""The sheet says what the findings say, alone, on a phone."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+
+import pytest
+from scipy import stats
+
+from lessonmark.errors import PackError
+from lessonmark.lessons.findings import read_findings
+from lessonmark.pack.charts import measure_chart, summarise_stage
+from lessonmark.pack.sheet import write_sheet
+from lessonmark.pack.stage_style import DARK_PAPER, PAPER, STYLES
+
+
+@pytest.fixture(scope="module")
+def sheet(findings_and_pictures, tmp_path_factory):
+    findings, pictures = findings_and_pictures
+    return write_sheet(findings, tmp_path_factory.mktemp("sheet"), pictures=pictures)
+
+
+def test_json_beside_the_sheet_reads_back_as_the_findings(findings_and_pictures, sheet):
+    assert read_findings(sheet.with_name("sheet.json")) == findings_and_pictures[0]
+
+
+def test_everything_is_inside_the_file(sheet):
+    page = sheet.read_text(encoding="utf-8")
+    links = re.findall(r"""(?:href|src)\s*=\s*["']([^"']+)|url\(([^)]+)\)""", page)
+    addresses = {a or b for a, b in links}
+    assert addresses
+    assert all(a.startswith(("data:", "#")) for a in addresses)
+    assert "<script" not in page
+
+
+def test_parts_come_in_the_order_of_the_lesson(sheet):
+    page = sheet.read_text(encoding="utf-8")
+    order = ("What you worked on", "A lead, not a finding", "could not be measured", "practise")
+    at = [page.index(words) for words in order]
+    assert at == sorted(at)
+
+
+def test_every_refusal_and_caution_is_there(findings_and_pictures, sheet):
+    page = sheet.read_text(encoding="utf-8")
+    findings = findings_and_pictures[0]
+    for refused in findings.not_measured.values():
+        assert refused.reason[1:] in page
+    for problem in findings.problems:
+        assert problem.clip in page
+        assert problem.what[1:] in page
+    for caution in findings.cautions:
+        assert caution.replace("'", "&#39;") in page
+
+
+def test_name_stays_away_where_it_is_not_wanted(findings_and_pictures, tmp_path):
+    findings, pictures = findings_and_pictures
+    made = write_sheet(findings, tmp_path / "out", pictures=pictures, name_on_sheet=False)
+    assert "Ada" not in made.read_text(encoding="utf-8")
+    assert "Ada" not in made.with_name("sheet.json").read_text(encoding="utf-8")
+
+
+def test_words_with_markup_stay_words(findings_and_pictures, tmp_path):
+    findings, pictures = findings_and_pictures
+    odd = replace(findings, lesson_title="<script>alert(1)</script> & co")
+    page = write_sheet(odd, tmp_path / "out", pictures=pictures).read_text(encoding="utf-8")
+    assert "<script>" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_missing_picture_is_said_and_nothing_is_written(make_findings, tmp_path):
+    findings, pictures = make_findings(before=3, after=3)
+    gone = next(iter(pictures.iterdir()))
+    gone.unlink()
+    with pytest.raises(PackError, match="cannot be read") as caught:
+        write_sheet(findings, tmp_path / "out", pictures=pictures)
+    assert caught.value.path == gone
+    assert not (tmp_path / "out").exists()
+
+
+def test_stage_mean_and_interval_are_students_t(findings_and_pictures):
+    """Reference: scipy.stats.ttest_1samp's own confidence interval."""
+    stage = findings_and_pictures[0].focus[0].stages[0]
+    values = [m.value for m in stage.values]
+    low, high = stats.ttest_1samp(values, 0.0).confidence_interval(0.95)
+    got = summarise_stage(stage)
+    assert (got.low, got.high) == pytest.approx((low, high))
+
+
+def test_chart_draws_a_dot_for_each_swing_at_its_value(findings_and_pictures):
+    one = findings_and_pictures[0].focus[0]
+    svg = measure_chart(one.stages, one.change, one.unit, smallest_worth=one.smallest_worth)
+    after = next(s for s in one.stages if s.stage == "after")
+    dots = re.findall(
+        r'aria-label="value: ([-\d.e]+); y: [\d.]+"[^>]*transform="translate\(([-\d.]+),', svg
+    )
+    assert len(dots) == sum(len(s.values) for s in one.stages)
+    x_of = {float(v): float(x) for v, x in dots}
+    for value in (m.value for m in after.values):
+        assert min(abs(value - drawn) for drawn in x_of) < 1e-9
+    # A linear scale: the gap in px between any two dots is in proportion to their values.
+    (v0, x0), *others = sorted(x_of.items())
+    scale = (others[-1][1] - x0) / (others[-1][0] - v0)
+    assert scale > 0
+    for value, x in others:
+        assert x - x0 == pytest.approx(scale * (value - v0), abs=0.02)
+
+
+def test_chart_of_too_few_swings_has_no_difference(make_findings):
+    findings, _ = make_findings(before=2, after=1, drill=0)
+    one = findings.focus[0]
+    svg = measure_chart(one.stages, one.change, one.unit)
+    assert "the change" not in svg
+    assert "before: 2 swings" in svg
+
+
+def _luminance(colour: str) -> float:
+    """WCAG 2.2, 'relative luminance'."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def _contrast(one: str, other: str) -> float:
+    light, dark = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_every_stage_keeps_its_contrast_and_its_shape():
+    """WCAG 2.2, 1.4.11: graphical objects at least 3:1; 1.4.1: never by colour alone."""
+    for style in STYLES.values():
+        assert _contrast(style.colour, PAPER) >= 3
+        assert _contrast(style.colour_dark, DARK_PAPER) >= 3
+    assert len({style.shape for style in STYLES.values()}) == len(STYLES)
+
+
+@pytest.mark.browser
+def test_sheet_opens_from_disk_on_a_phone_without_a_request(sheet):
+    from axe_playwright_python.sync_playwright import Axe
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as running:
+        browser = running.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        asked: list[str] = []
+        for scheme in ("light", "dark"):
+            context = browser.new_context(
+                viewport={"width": 390, "height": 844}, color_scheme=scheme, bypass_csp=True
+            )
+            page = context.new_page()
+            page.on("request", lambda request: asked.append(request.url))
+            page.goto(sheet.as_uri())
+            assert page.evaluate("document.documentElement.scrollWidth") == 390
+            assert page.evaluate("[...document.images].every(i => i.naturalWidth > 0)")
+            found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa"]})
+            assert json.loads(json.dumps(found.response))["violations"] == []
+            context.close()
+        browser.close()
+    assert [url[:40] for url in asked if not url.startswith(("file:", "data:"))] == []
