@@ -1,0 +1,196 @@
+"""Backup and restore of the whole record.
+
+A backup is one zip: the database (taken with SQLite's own online backup, so that it is whole even
+while somebody writes), the clips, the lessons' folders, and a list of hashes. What can be made
+again is left out.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import sqlite3
+import tempfile
+import zipfile
+from datetime import UTC, datetime
+from pathlib import Path, PurePosixPath
+
+from lessonmark.errors import RecordError
+from lessonmark.language import say
+from lessonmark.lessons.files import CHUNK_BYTES, sync_folder
+from lessonmark.lessons.store import DATABASE_NAME, Record
+
+__all__ = ["back_up", "check_record", "restore"]
+
+MANIFEST = "manifest.json"
+KEPT_FOLDERS = ("files", "lessons")
+FORMAT = "lessonmark-backup-1"
+
+
+def back_up(record: Record, target: Path) -> Path:
+    """Write a backup zip; `target` appears only when it is whole.
+
+    Raises
+    ------
+    RecordError : the database is not SQLite (its own tools do it better), or the disk is full.
+    """
+    if not record.is_sqlite:
+        raise RecordError(
+            say("this record lives in a database server"),
+            do=say("back the database up with the server's own tools, and copy the data folder"),
+        )
+    folder = record.files.folder
+    with tempfile.TemporaryDirectory(dir=folder / "incoming") as scratch:
+        copy = Path(scratch) / DATABASE_NAME
+        _copy_database(Path(str(record.engine.url.database)), copy)
+        unfinished = target.with_name(f".{target.name}.part")
+        hashes: dict[str, str] = {}
+        try:
+            with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_STORED) as archive:
+                hashes[DATABASE_NAME] = _add(archive, copy, DATABASE_NAME)
+                for name in KEPT_FOLDERS:
+                    for path in sorted((folder / name).rglob("*")):
+                        if path.is_file():
+                            inside = path.relative_to(folder).as_posix()
+                            hashes[inside] = _add(archive, path, inside)
+                about = {
+                    "format": FORMAT,
+                    "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
+                    "sha256": hashes,
+                }
+                archive.writestr(MANIFEST, json.dumps(about, indent=1))
+            with open(unfinished, "rb") as file:
+                os.fsync(file.fileno())
+            os.replace(unfinished, target)
+        except OSError as err:
+            unfinished.unlink(missing_ok=True)
+            raise RecordError(
+                say("the backup could not be written: {reason}", reason=err.strerror or str(err)),
+                path=target,
+                do=say("choose a disk with more space; the record itself is untouched"),
+            ) from err
+    sync_folder(target.parent)
+    return target
+
+
+def restore(backup: Path, folder: Path) -> None:
+    """Bring a backup back into `folder`, which must be empty or not there yet.
+
+    Everything is unpacked beside it and checked first; only then does it take its place.
+
+    Raises
+    ------
+    RecordError : the folder is in use, or the backup is damaged or not one of ours.
+    """
+    if folder.exists() and any(path.is_file() for path in folder.rglob("*")):
+        raise RecordError(
+            say("there is something in this folder already"),
+            path=folder,
+            do=say("restore into an empty or a new folder; nothing was changed"),
+        )
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".restore-") as scratch:
+        fresh = Path(scratch) / "record"
+        fresh.mkdir()
+        try:
+            with zipfile.ZipFile(backup) as archive:
+                about = json.loads(archive.read(MANIFEST))
+                if about.get("format") != FORMAT:
+                    raise _not_ours(backup)
+                for inside, sha256 in about["sha256"].items():
+                    _unpack(archive, inside, sha256, fresh, backup)
+        except (zipfile.BadZipFile, KeyError, ValueError, OSError) as err:
+            raise _not_ours(backup) from err
+        problems = check_record(fresh)
+        if problems:
+            raise RecordError(
+                say("the backup is damaged: {problem}", problem=problems[0]),
+                path=backup,
+                do=say("use another backup; nothing was changed"),
+            )
+        for path in (fresh / "files").rglob("*.*"):
+            path.chmod(0o444)
+        if folder.exists():
+            shutil.rmtree(folder)  # empty folders only: checked above
+        os.replace(fresh, folder)
+    sync_folder(folder.parent)
+
+
+def check_record(folder: Path) -> list[str]:
+    """Check a record's folder: the database's integrity, its references, every clip's hash.
+
+    Returns
+    -------
+    What is wrong, in plain words; empty where all is well.
+    """
+    problems: list[str] = []
+    connection = sqlite3.connect(folder / DATABASE_NAME)
+    try:
+        answer = connection.execute("PRAGMA integrity_check").fetchone()[0]
+        if answer != "ok":
+            problems.append(say("the database's own check says: {answer}", answer=answer))
+        dangling = connection.execute("PRAGMA foreign_key_check").fetchall()
+        if dangling:
+            problems.append(say("{n} rows refer to something missing", n=len(dangling)))
+        media = connection.execute("SELECT sha256, size_bytes, suffix FROM media").fetchall()
+    except sqlite3.DatabaseError as err:
+        return [say("the database's own check says: {answer}", answer=err)]
+    finally:
+        connection.close()
+    for sha256, size_bytes, suffix in media:
+        path = folder / "files" / sha256[:2] / f"{sha256}{suffix}"
+        if not path.is_file():
+            problems.append(say("the file of clip {sha} is missing", sha=sha256[:12]))
+        elif path.stat().st_size != size_bytes or _hash(path) != sha256:
+            problems.append(say("the file of clip {sha} was altered", sha=sha256[:12]))
+    return problems
+
+
+def _copy_database(source: Path, target: Path) -> None:
+    here, there = sqlite3.connect(source), sqlite3.connect(target)
+    try:
+        here.backup(there)
+    finally:
+        here.close()
+        there.close()
+
+
+def _add(archive: zipfile.ZipFile, path: Path, inside: str) -> str:
+    archive.write(path, inside)
+    return _hash(path)
+
+
+def _hash(path: Path) -> str:
+    with open(path, "rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _unpack(archive: zipfile.ZipFile, inside: str, sha256: str, fresh: Path, backup: Path) -> None:
+    parts = PurePosixPath(inside).parts
+    if inside != DATABASE_NAME and (
+        not parts or parts[0] not in KEPT_FOLDERS or ".." in parts or "\\" in inside
+    ):
+        raise _not_ours(backup)
+    place = fresh.joinpath(*parts)
+    place.parent.mkdir(parents=True, exist_ok=True)
+    digest = hashlib.sha256()
+    with archive.open(inside) as source, open(place, "wb") as out:
+        while chunk := source.read(CHUNK_BYTES):
+            digest.update(chunk)
+            out.write(chunk)
+    if digest.hexdigest() != sha256:
+        raise RecordError(
+            say("the backup is damaged: {problem}", problem=inside),
+            path=backup,
+            do=say("use another backup; nothing was changed"),
+        )
+
+
+def _not_ours(backup: Path) -> RecordError:
+    return RecordError(
+        say("this file is not a backup of this program, or is damaged"),
+        path=backup,
+        do=say("choose a zip that 'lessonmark backup' wrote; nothing was changed"),
+    )

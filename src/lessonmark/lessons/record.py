@@ -1,0 +1,367 @@
+"""The record's tables: what the coach's machine remembers of players, lessons and clips.
+
+Rows hold facts and words; what an analysis found is kept as the frozen values' own JSON, so that a
+clip's finding as analysed is never overwritten by a correction. Times of day are UTC.
+"""
+
+from __future__ import annotations
+
+import uuid
+from datetime import UTC, date, datetime
+from enum import StrEnum
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    DateTime,
+    Dialect,
+    Enum,
+    ForeignKey,
+    Index,
+    MetaData,
+    String,
+    Text,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+from sqlalchemy.types import TypeDecorator
+
+from lessonmark.words import Handedness, Stage, View
+
+__all__ = [
+    "Base",
+    "Clip",
+    "ClipState",
+    "Correction",
+    "CorrectionKind",
+    "Cue",
+    "DrillSet",
+    "Erasure",
+    "Focus",
+    "InjuryNote",
+    "Lesson",
+    "LessonFinding",
+    "LessonKind",
+    "Media",
+    "PictureChoice",
+    "Player",
+    "Swing",
+]
+
+
+class UtcTime(TypeDecorator[datetime]):
+    """A moment, kept as naive UTC so that every database sorts it alike."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a moment in the record needs its time zone")
+        return value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+def _words(kind: type[StrEnum], length: int = 16) -> Enum:
+    # Kept as text with a length of our own, so that a new word needs no change of the table.
+    return Enum(
+        kind,
+        native_enum=False,
+        length=length,
+        create_constraint=False,
+        values_callable=lambda words: [word.value for word in words],
+        validate_strings=True,
+    )
+
+
+class LessonKind(StrEnum):
+    """With the coach, or the player's own swings between lessons."""
+
+    LESSON = "lesson"
+    PRACTICE = "practice"
+
+
+class ClipState(StrEnum):
+    """Where a clip stands in the analysis."""
+
+    WAITING = "waiting"
+    WORKING = "working"
+    DONE = "done"
+    FAILED = "failed"
+
+
+class CorrectionKind(StrEnum):
+    """What the coach moved by hand."""
+
+    LANDMARK = "landmark"
+    POSITION = "position"
+
+
+class Base(DeclarativeBase):
+    """All tables, with constraint names that every database spells alike."""
+
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(column_0_label)s",
+            "uq": "uq_%(table_name)s_%(column_0_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+    type_annotation_map = {  # noqa: RUF012 - SQLAlchemy reads it so
+        datetime: UtcTime(),
+        Handedness: _words(Handedness),
+        View: _words(View),
+        Stage: _words(Stage),
+        LessonKind: _words(LessonKind),
+        ClipState: _words(ClipState),
+        CorrectionKind: _words(CorrectionKind),
+    }
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _uid() -> str:
+    return uuid.uuid4().hex
+
+
+class Player(Base):
+    """Somebody who takes lessons."""
+
+    __tablename__ = "player"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(32), default=_uid, unique=True)  # same on every machine
+    name: Mapped[str] = mapped_column(String(200))
+    search: Mapped[str] = mapped_column(String(400), default="", server_default="")  # folded
+    handedness: Mapped[Handedness] = mapped_column(default=Handedness.RIGHT)
+    stature_cm: Mapped[float | None]
+    birth_year: Mapped[int | None]
+    note: Mapped[str] = mapped_column(Text, default="")
+    consent_on: Mapped[date | None]  # None: not given yet, or taken back
+    consent_by: Mapped[str] = mapped_column(String(200), default="")  # the player or the guardian
+    guardian: Mapped[str] = mapped_column(String(200), default="")  # for a minor
+    created_at: Mapped[datetime] = mapped_column(default=_now)
+    erasing_since: Mapped[datetime | None]  # set: on the way out, shown nowhere
+
+    lessons: Mapped[list[Lesson]] = relationship(
+        back_populates="player", cascade="all, delete-orphan", order_by="Lesson.started_at"
+    )
+    injuries: Mapped[list[InjuryNote]] = relationship(
+        back_populates="player", cascade="all, delete-orphan", order_by="InjuryNote.noted_on"
+    )
+
+
+class InjuryNote(Base):
+    """What the player said about pain or an injury, on a day."""
+
+    __tablename__ = "injury_note"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    player_id: Mapped[int] = mapped_column(ForeignKey("player.id", ondelete="CASCADE"), index=True)
+    noted_on: Mapped[date]
+    words: Mapped[str] = mapped_column(Text)
+
+    player: Mapped[Player] = relationship(back_populates="injuries")
+
+
+class Lesson(Base):
+    """One lesson, or one practice between lessons."""
+
+    __tablename__ = "lesson"
+    __table_args__ = (Index("ix_lesson_player_started", "player_id", "started_at"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(32), default=_uid, unique=True)
+    player_id: Mapped[int] = mapped_column(ForeignKey("player.id", ondelete="CASCADE"))
+    kind: Mapped[LessonKind] = mapped_column(default=LessonKind.LESSON)
+    title: Mapped[str] = mapped_column(String(200), default="")
+    search: Mapped[str] = mapped_column(
+        String(600), default="", server_default=""
+    )  # title, club and drills, folded
+    started_at: Mapped[datetime]
+    club: Mapped[str] = mapped_column(String(80), default="")
+    club_length_cm: Mapped[float | None]
+    note: Mapped[str] = mapped_column(Text, default="")
+    next_on: Mapped[date | None]
+
+    player: Mapped[Player] = relationship(back_populates="lessons")
+    clips: Mapped[list[Clip]] = relationship(
+        back_populates="lesson", cascade="all, delete-orphan", order_by="Clip.filmed_at, Clip.id"
+    )
+    focus: Mapped[list[Focus]] = relationship(cascade="all, delete-orphan", order_by="Focus.rank")
+    cues: Mapped[list[Cue]] = relationship(cascade="all, delete-orphan", order_by="Cue.rank")
+    drills: Mapped[list[DrillSet]] = relationship(
+        cascade="all, delete-orphan", order_by="DrillSet.rank"
+    )
+    pictures: Mapped[list[PictureChoice]] = relationship(cascade="all, delete-orphan")
+    finding: Mapped[LessonFinding | None] = relationship(cascade="all, delete-orphan")
+
+
+class Focus(Base):
+    """A measure that the coach named before the after-swings are judged."""
+
+    __tablename__ = "focus"
+    __table_args__ = (UniqueConstraint("lesson_id", "at", "view"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    lesson_id: Mapped[int] = mapped_column(ForeignKey("lesson.id", ondelete="CASCADE"))
+    rank: Mapped[int]
+    at: Mapped[str] = mapped_column(String(80))  # 'side_bend@P6'
+    view: Mapped[View]
+    direction: Mapped[str] = mapped_column(String(8), default="")  # 'more', 'less' or ''
+    smallest_worth: Mapped[float | None]  # None: the catalogue's own
+
+
+class Cue(Base):
+    """A sentence that the player takes along."""
+
+    __tablename__ = "cue"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    lesson_id: Mapped[int] = mapped_column(ForeignKey("lesson.id", ondelete="CASCADE"), index=True)
+    rank: Mapped[int]
+    words: Mapped[str] = mapped_column(Text)
+
+
+class DrillSet(Base):
+    """A drill that was set, with its dose."""
+
+    __tablename__ = "drill_set"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    lesson_id: Mapped[int] = mapped_column(ForeignKey("lesson.id", ondelete="CASCADE"), index=True)
+    rank: Mapped[int]
+    drill: Mapped[str] = mapped_column(
+        String(80), default=""
+    )  # id in the library, '' for own words
+    name: Mapped[str] = mapped_column(String(200))
+    dose: Mapped[str] = mapped_column(Text, default="")
+    minutes: Mapped[int | None]
+    sets: Mapped[int | None]
+    balls: Mapped[int | None]
+
+
+class PictureChoice(Base):
+    """The two swings that the coach wants beside each other for a measure."""
+
+    __tablename__ = "picture_choice"
+    __table_args__ = (UniqueConstraint("lesson_id", "at", "view"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    lesson_id: Mapped[int] = mapped_column(ForeignKey("lesson.id", ondelete="CASCADE"))
+    at: Mapped[str] = mapped_column(String(80))
+    view: Mapped[View]
+    before: Mapped[str] = mapped_column(String(400))  # swing ids of the findings
+    after: Mapped[str] = mapped_column(String(400))
+
+
+class LessonFinding(Base):
+    """What the analysis of a whole lesson found: `Findings` as JSON."""
+
+    __tablename__ = "lesson_finding"
+
+    lesson_id: Mapped[int] = mapped_column(
+        ForeignKey("lesson.id", ondelete="CASCADE"), primary_key=True
+    )
+    findings: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[datetime] = mapped_column(default=_now)
+    stale: Mapped[bool] = mapped_column(default=False)  # something changed since
+
+
+class Media(Base):
+    """A file that came in, kept once under its content hash and never altered."""
+
+    __tablename__ = "media"
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    size_bytes: Mapped[int] = mapped_column(BigInteger)
+    suffix: Mapped[str] = mapped_column(String(8))
+    kept_at: Mapped[datetime] = mapped_column(default=_now)
+
+
+class Clip(Base):
+    """One video of a lesson."""
+
+    __tablename__ = "clip"
+    __table_args__ = (UniqueConstraint("player_id", "sha256"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(32), default=_uid, unique=True)
+    player_id: Mapped[int] = mapped_column(ForeignKey("player.id", ondelete="CASCADE"))
+    lesson_id: Mapped[int] = mapped_column(ForeignKey("lesson.id", ondelete="CASCADE"), index=True)
+    sha256: Mapped[str] = mapped_column(ForeignKey("media.sha256"), index=True)
+    name: Mapped[str] = mapped_column(String(255))  # as it came, for the eye only
+    filmed_at: Mapped[datetime]
+    view: Mapped[View | None]  # None: not known yet
+    view_by_hand: Mapped[bool] = mapped_column(default=False)
+    stage: Mapped[Stage]
+    stage_by_hand: Mapped[bool] = mapped_column(default=False)
+    fps_declared: Mapped[float | None]  # where the container lies
+    state: Mapped[ClipState] = mapped_column(default=ClipState.WAITING, index=True)
+    progress: Mapped[float] = mapped_column(default=0.0)  # 0 to 1
+    problem: Mapped[str] = mapped_column(Text, default="")
+    problem_do: Mapped[str] = mapped_column(Text, default="")
+    finding: Mapped[str | None] = mapped_column(Text)  # `ClipFinding` as analysed, JSON
+
+    lesson: Mapped[Lesson] = relationship(back_populates="clips")
+    media: Mapped[Media] = relationship()
+    swings: Mapped[list[Swing]] = relationship(
+        back_populates="clip", cascade="all, delete-orphan", order_by="Swing.number"
+    )
+    corrections: Mapped[list[Correction]] = relationship(
+        cascade="all, delete-orphan", order_by="Correction.id"
+    )
+
+
+class Swing(Base):
+    """One stroke of a clip, with its numbers after the coach's corrections."""
+
+    __tablename__ = "swing"
+    __table_args__ = (UniqueConstraint("clip_id", "number"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id", ondelete="CASCADE"))
+    number: Mapped[int]
+    finding: Mapped[str] = mapped_column(Text)  # `SwingFinding` as corrected, JSON
+    numbers: Mapped[dict[str, list[float]]] = mapped_column(JSON)  # at -> [value, se, systematic]
+    left_out: Mapped[str] = mapped_column(Text, default="")  # why it does not count, '' counts
+
+    clip: Mapped[Clip] = relationship(back_populates="swings")
+
+
+class Correction(Base):
+    """A landmark or a position that the coach moved; undone ones are kept, marked as undone."""
+
+    __tablename__ = "correction"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id", ondelete="CASCADE"), index=True)
+    swing_number: Mapped[int]
+    kind: Mapped[CorrectionKind]
+    name: Mapped[str] = mapped_column(String(40))  # keypoint, or 'P6'
+    at_s: Mapped[float]  # clip's clock: the frame of the landmark, the new time of the position
+    x_px: Mapped[float | None]
+    y_px: Mapped[float | None]
+    made_at: Mapped[datetime] = mapped_column(default=_now)
+    undone_at: Mapped[datetime | None]
+
+
+class Erasure(Base):
+    """That somebody was erased: counts and dates, and nothing about whom once it is done."""
+
+    __tablename__ = "erasure"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    player_id: Mapped[int | None]  # only while it is under way
+    begun_at: Mapped[datetime] = mapped_column(default=_now)
+    finished_at: Mapped[datetime | None]
+    plan: Mapped[dict[str, list[str]]] = mapped_column(JSON)  # files still to go; {} when done
+    report: Mapped[dict[str, int]] = mapped_column(JSON, default=dict)  # what went, in numbers

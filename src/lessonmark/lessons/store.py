@@ -1,0 +1,173 @@
+"""Open the record and work on it in transactions.
+
+The database is one SQLite file in the user's data folder unless ``LESSONMARK_DATABASE`` names
+another (a SQLAlchemy URL such as ``postgresql+psycopg://...``). ``LESSONMARK_DATA`` moves the
+folder.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from platformdirs import user_data_path
+from sqlalchemy import Connection, Engine, create_engine, event, make_url, select
+from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
+from sqlalchemy.orm import Session
+
+from lessonmark.errors import RecordError
+from lessonmark.language import say
+from lessonmark.lessons.files import FileStore
+from lessonmark.lessons.migrations import upgrade
+from lessonmark.lessons.record import Clip, ClipState, Media
+
+__all__ = ["Record", "data_folder", "open_record", "take_up_work"]
+
+DATABASE_NAME = "record.sqlite"
+SETTLED_S = 3600.0  # a file younger than this may belong to a copy still under way
+BUSY_TIMEOUT_MS = 10_000  # another window of the program may be writing; common practice
+
+
+class Record:
+    """The coach's record: a database and the folder of its files."""
+
+    def __init__(self, engine: Engine, files: FileStore) -> None:
+        self.engine = engine
+        self.files = files
+        self._writer = engine.execution_options(lessonmark_writes=True)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether the database is a file of its own."""
+        return self.engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """Look at the record; nothing is kept of what is changed inside."""
+        with Session(self.engine) as session:
+            yield session
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """Change the record: all that happens inside is kept, or nothing.
+
+        Raises
+        ------
+        RecordError : the database is full, locked or refuses; what was there stays.
+        """
+        with Session(self._writer) as session:
+            try:
+                with session.begin():
+                    yield session
+            except IntegrityError as err:
+                raise RecordError(
+                    say("the record already holds this, or something that it refers to is gone"),
+                    do=say("reload the page and look again"),
+                ) from err
+            except OperationalError as err:
+                raise RecordError(
+                    say("the record could not be written: {reason}", reason=str(err.orig)),
+                    do=say("free disk space, close other programs that use it, and try again"),
+                ) from err
+
+    def close(self) -> None:
+        """Let the database go."""
+        self.engine.dispose()
+
+
+def data_folder() -> Path:
+    """Give the folder of the record: ``LESSONMARK_DATA``, or the user's data folder."""
+    named = os.environ.get("LESSONMARK_DATA")
+    return Path(named) if named else user_data_path("lessonmark", appauthor=False)
+
+
+def open_record(folder: Path | None = None, *, database: str | None = None) -> Record:
+    """Open the record, made or brought up to date where needed.
+
+    Clips that a crash left half-analysed go back to waiting, and erasures that it cut short are
+    finished.
+
+    Parameters
+    ----------
+    folder : where files and the SQLite database live; `data_folder()` where None.
+    database : a SQLAlchemy URL; ``LESSONMARK_DATABASE``, else SQLite inside `folder`.
+
+    Raises
+    ------
+    RecordError : the database is no record of ours, is newer than this program, or is damaged.
+    """
+    # Here and not above: an erasure works on a record, so that module needs this one first.
+    from lessonmark.lessons.erasure import finish_erasures
+
+    folder = folder or data_folder()
+    folder.mkdir(parents=True, exist_ok=True)
+    url = database or os.environ.get("LESSONMARK_DATABASE") or f"sqlite:///{folder / DATABASE_NAME}"
+    engine = _engine(url)
+    try:
+        with engine.execution_options(lessonmark_writes=True).begin() as connection:
+            upgrade(connection)
+    except DBAPIError as err:
+        engine.dispose()
+        raise RecordError(
+            say("the record cannot be opened: {reason}", reason=str(err.orig)),
+            path=folder / DATABASE_NAME,
+            do=say("restore a backup with 'lessonmark restore'; the damaged file is left as it is"),
+        ) from err
+    except RecordError:
+        engine.dispose()
+        raise
+    record = Record(engine, FileStore(folder))
+    finish_erasures(record)
+    return record
+
+
+def take_up_work(record: Record) -> int:
+    """Put clips that a crash left half-analysed back in the queue; gives how many.
+
+    Half-copied files and files that no clip refers to are swept away too. Only the process that
+    analyses calls it, at its start: another window of the program may be at work.
+    """
+    with record.writing() as session:
+        stuck = session.scalars(select(Clip).where(Clip.state == ClipState.WORKING)).all()
+        for clip in stuck:
+            clip.state = ClipState.WAITING
+            clip.progress = 0.0
+        known = set(session.scalars(select(Media.sha256)))
+        settled = time.time() - SETTLED_S
+        record.files.sweep_incoming(before=settled)
+        for sha256 in set(record.files.kept(before=settled)) - known:
+            record.files.remove_media(sha256)
+        return len(stuck)
+
+
+def _engine(url: str) -> Engine:
+    engine = create_engine(make_url(url))
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(connection: Any, _: Any) -> None:  # Any: SQLAlchemy's adapted DBAPI handle
+    handle: sqlite3.Connection = connection
+    # The driver's own BEGIN comes too late for DDL and for locks: `_begin_sqlite` says it instead.
+    handle.isolation_level = None
+    for pragma in (
+        f"busy_timeout = {BUSY_TIMEOUT_MS}",
+        "journal_mode = WAL",
+        "synchronous = FULL",  # a committed write survives a power cut
+        "foreign_keys = ON",
+        "secure_delete = ON",  # what is erased is overwritten in the file
+    ):
+        handle.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    # A writer takes its lock at once: two that both read first could never both go on.
+    writes = connection.get_execution_options().get("lessonmark_writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

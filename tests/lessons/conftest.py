@@ -1,0 +1,125 @@
+"""A fresh record under tmp_path, and the smallest player that has a bit of everything."""
+
+import io
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from lessonmark.lessons.folding import fold
+from lessonmark.lessons.record import (
+    Clip,
+    ClipState,
+    Correction,
+    CorrectionKind,
+    Cue,
+    DrillSet,
+    Focus,
+    InjuryNote,
+    Lesson,
+    LessonFinding,
+    Media,
+    PictureChoice,
+    Player,
+    Swing,
+)
+from lessonmark.lessons.store import open_record
+from lessonmark.words import Stage, View
+
+STARTED = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
+
+
+@pytest.fixture
+def record(tmp_path):
+    opened = open_record(tmp_path / "data")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def add_player(record):
+    """Add a player with lessons; every clip's file holds different bytes."""
+
+    def add(name="Wilma Testerly", *, lessons=1, clips=2, first_byte=0):
+        count = 0
+        with record.writing() as session:
+            player = Player(
+                name=name,
+                search=fold(name),
+                birth_year=2012,
+                guardian=f"Guardian of {name}",
+                consent_on=date(2026, 5, 1),
+                consent_by=f"Guardian of {name}",
+                note=f"private words about {name}, kept by the coach alone",
+            )
+            player.injuries = [
+                InjuryNote(noted_on=date(2026, 4, 1), words=f"sore lower back, {name} said")
+            ]
+            session.add(player)
+            session.flush()
+            for number in range(lessons):
+                lesson = Lesson(
+                    player_id=player.id,
+                    title="short irons",
+                    started_at=STARTED + timedelta(days=7 * number),
+                    club="7-iron",
+                    club_length_cm=94.0,
+                    next_on=date(2026, 6, 1),
+                )
+                lesson.focus = [
+                    Focus(
+                        rank=1,
+                        at="side_bend@P6",
+                        view=View.FACE_ON,
+                        direction="more",
+                        smallest_worth=4.0,
+                    )
+                ]
+                lesson.cues = [Cue(rank=1, words=f"trail shoulder stays high, {name}")]
+                lesson.drills = [DrillSet(rank=1, name="feet together", minutes=10, sets=3)]
+                lesson.pictures = [
+                    PictureChoice(at="side_bend@P6", view=View.FACE_ON, before="a#1", after="b#1")
+                ]
+                lesson.finding = LessonFinding(findings="{}")
+                for i in range(clips):
+                    content = bytes([first_byte + count]) * 5000
+                    count += 1
+                    kept = record.files.keep_stream(io.BytesIO(content), ".mp4")
+                    (record.files.derived(kept.sha256) / "track.nc").write_bytes(b"a track")
+                    if session.get(Media, kept.sha256) is None:
+                        session.add(
+                            Media(
+                                sha256=kept.sha256, size_bytes=kept.size_bytes, suffix=kept.suffix
+                            )
+                        )
+                    clip = Clip(
+                        sha256=kept.sha256,
+                        name=f"IMG_{i}.MP4",
+                        filmed_at=lesson.started_at + timedelta(minutes=i),
+                        view=View.FACE_ON,
+                        stage=Stage.BEFORE if i == 0 else Stage.AFTER,
+                        state=ClipState.DONE,
+                        finding="{}",
+                    )
+                    clip.swings = [
+                        Swing(number=1, finding="{}", numbers={"side_bend@P6": [12.5, 1.5, 0.5]})
+                    ]
+                    clip.corrections = [
+                        Correction(
+                            swing_number=1,
+                            kind=CorrectionKind.LANDMARK,
+                            name="left_hip",
+                            at_s=1.25,
+                            x_px=301.5,
+                            y_px=402.25,
+                        )
+                    ]
+                    clip.player_id = player.id
+                    lesson.clips.append(clip)
+                session.add(lesson)
+                session.flush()
+                folder = record.files.lesson_folder(lesson.uid)
+                (folder / "sheets").mkdir()
+                (folder / "sheets" / "sheet.html").write_text(f"<p>sheet of {name}</p>")
+            return player.id
+
+    return add

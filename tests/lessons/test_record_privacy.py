@@ -1,0 +1,237 @@
+"""A player's data can be handed over, taken in elsewhere, and erased with proof."""
+
+import json
+import sqlite3
+import zipfile
+from datetime import UTC, date, datetime
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import func, select
+
+from lessonmark.errors import RecordError
+from lessonmark.lessons import erasure
+from lessonmark.lessons.backup import back_up, check_record, restore
+from lessonmark.lessons.erasure import erase_player
+from lessonmark.lessons.privacy import export_player, import_player, player_data
+from lessonmark.lessons.record import Base, Clip, Cue, InjuryNote, Lesson, Player
+from lessonmark.lessons.store import DATABASE_NAME, open_record
+
+
+@pytest.fixture
+def elsewhere(tmp_path):
+    opened = open_record(tmp_path / "elsewhere")
+    yield opened
+    opened.close()
+
+
+def gathered(record, player_id):
+    with record.reading() as session:
+        return player_data(session.get_one(Player, player_id))
+
+
+def rows(record):
+    with record.reading() as session:
+        return {
+            table.name: session.scalar(select(func.count()).select_from(table))
+            for table in Base.metadata.sorted_tables
+        }
+
+
+def test_export_taken_in_elsewhere_is_the_same_player(record, elsewhere, add_player, tmp_path):
+    player_id = add_player(lessons=2)
+    path = export_player(record, player_id, tmp_path / "player.zip")
+    there = import_player(elsewhere, path)
+    assert gathered(elsewhere, there) == gathered(record, player_id)
+    assert set(elsewhere.files.kept()) == set(record.files.kept())
+    with elsewhere.reading() as session:
+        uid = session.scalars(select(Lesson.uid)).first()
+    sheet = elsewhere.files.lesson_folder(uid) / "sheets" / "sheet.html"
+    assert sheet.read_text() == "<p>sheet of Wilma Testerly</p>"
+
+
+def test_the_same_export_twice_changes_nothing(record, elsewhere, add_player, tmp_path):
+    path = export_player(record, add_player(), tmp_path / "player.zip")
+    import_player(elsewhere, path)
+    before = rows(elsewhere)
+    import_player(elsewhere, path)
+    assert rows(elsewhere) == before
+
+
+WORDS = st.text(st.characters(exclude_categories=("Cs", "Cc")), min_size=1, max_size=60)
+
+
+@settings(
+    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    name=WORDS,
+    cue=WORDS,
+    hurt=WORDS,
+    born=st.none() | st.integers(1930, 2020),
+    stature=st.none() | st.floats(100, 220),
+    started=st.datetimes(datetime(2000, 1, 1), datetime(2100, 1, 1), timezones=st.just(UTC)),
+)
+def test_any_words_survive_export_and_import(
+    record, elsewhere, tmp_path, name, cue, hurt, born, stature, started
+):
+    with record.writing() as session:
+        player = Player(name=name, birth_year=born, stature_cm=stature)
+        player.injuries = [InjuryNote(noted_on=date(2026, 1, 2), words=hurt)]
+        player.lessons = [Lesson(started_at=started, cues=[Cue(rank=1, words=cue)])]
+        session.add(player)
+        session.flush()
+        player_id = player.id
+    path = export_player(record, player_id, tmp_path / "any.zip")
+    assert gathered(elsewhere, import_player(elsewhere, path)) == gathered(record, player_id)
+
+
+def rewrite(path, change):
+    """Copy a zip with some members changed: `change(name, content) -> (name, content) | None`."""
+    with zipfile.ZipFile(path) as archive:
+        members = [(info.filename, archive.read(info)) for info in archive.infolist()]
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, content in members:
+            changed = change(name, content)
+            if changed is not None:
+                archive.writestr(*changed)
+
+
+def climb_out(name, content):
+    if name != "manifest.json":
+        return name, content
+    about = json.loads(content)
+    about["sha256"]["lessons/../../climbed.txt"] = "0" * 64
+    return name, json.dumps(about)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        pytest.param(
+            lambda n, c: (n, c[:-1] + b"X") if "clips/" in n else (n, c), id="altered clip"
+        ),
+        pytest.param(lambda n, c: None if n == "manifest.json" else (n, c), id="no manifest"),
+        pytest.param(lambda n, c: None if "clips/" in n else (n, c), id="clip missing"),
+        pytest.param(
+            lambda n, c: (n, c.replace(b"Wilma", b"Wilmo")) if n == "player.json" else (n, c),
+            id="altered words",
+        ),
+        pytest.param(climb_out, id="path that climbs out"),
+        pytest.param(
+            lambda n, c: (n, c.replace(b"player-1", b"player-9")) if "manif" in n else (n, c),
+            id="another format",
+        ),
+    ],
+)
+def test_a_damaged_export_changes_nothing(record, elsewhere, add_player, tmp_path, change):
+    path = export_player(record, add_player(), tmp_path / "player.zip")
+    rewrite(path, change)
+    before = rows(elsewhere)
+    with pytest.raises(RecordError, match="damaged"):
+        import_player(elsewhere, path)
+    assert rows(elsewhere) == before
+    assert not list(tmp_path.rglob("climbed.txt"))
+
+
+def test_erasure_removes_rows_files_and_traces(record, add_player):
+    player_id = add_player(lessons=2)
+    keeper_id = add_player("Someone Else", first_byte=100)
+    report = erase_player(record, player_id)
+    assert report.proven
+    assert report.rows["player"] == 1
+    assert report.rows["clip"] == 4
+    assert report.files == 4 + 4 + 2  # clips, tracks, sheets
+    content = b"".join(
+        path.read_bytes() for path in record.files.folder.rglob("*") if path.is_file()
+    )
+    assert b"Wilma" not in content
+    assert b"Someone Else" in content
+    assert gathered(record, keeper_id).name == "Someone Else"
+    assert check_record(record.files.folder) == []
+
+
+def test_a_file_shared_with_another_player_stays_for_them(record, add_player):
+    first = add_player("First Player")
+    second = add_player("Second Player")  # the very same bytes
+    erase_player(record, first)
+    assert check_record(record.files.folder) == []
+    for clip in gathered(record, second).lessons[0].clips:
+        assert record.files.load(clip.sha256).is_file()
+
+
+def test_a_trace_that_is_left_is_found(record, add_player, monkeypatch):
+    # Guards the proof itself: without overwriting, the freed pages still hold the words.
+    monkeypatch.setattr(erasure, "rebuild", lambda record: None)
+    player_id = add_player()
+    with record.writing() as session:
+        session.connection().exec_driver_sql("PRAGMA secure_delete = OFF")
+        session.get_one(Player, player_id).note = "something else now, " * 3
+    report = erase_player(record, player_id)
+    assert not report.proven
+
+
+def test_an_erasure_cut_short_is_finished_at_the_next_opening(record, add_player, monkeypatch):
+    player_id = add_player()
+
+    def power_cut(*args):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(erasure, "_delete_rows", power_cut)
+    with pytest.raises(KeyboardInterrupt):
+        erase_player(record, player_id)
+    monkeypatch.undo()
+    again = open_record(record.files.folder)
+    with again.reading() as session:
+        assert session.get(Player, player_id) is None
+        assert session.scalars(select(Clip)).all() == []
+    assert list(again.files.kept()) == []
+    again.close()
+
+
+def test_nobody_is_no_player(record):
+    with pytest.raises(RecordError, match="not in the record"):
+        erase_player(record, 404)
+
+
+def test_backup_comes_back_whole(record, add_player, tmp_path):
+    player_id = add_player(lessons=2)
+    path = back_up(record, tmp_path / "backup.zip")
+    restore(path, tmp_path / "restored")
+    assert check_record(tmp_path / "restored") == []
+    again = open_record(tmp_path / "restored")
+    assert gathered(again, player_id) == gathered(record, player_id)
+    again.close()
+
+
+def test_restore_never_writes_over_a_record(record, add_player, tmp_path):
+    player_id = add_player()
+    path = back_up(record, tmp_path / "backup.zip")
+    with pytest.raises(RecordError, match="something in this folder"):
+        restore(path, record.files.folder)
+    assert gathered(record, player_id).name == "Wilma Testerly"
+
+
+def test_a_damaged_backup_is_refused_and_leaves_nothing(record, add_player, tmp_path):
+    add_player()
+    path = back_up(record, tmp_path / "backup.zip")
+    rewrite(path, lambda n, c: (n, b"X" + c[1:]) if n.startswith("files/") else (n, c))
+    with pytest.raises(RecordError, match="damaged"):
+        restore(path, tmp_path / "restored")
+    assert not (tmp_path / "restored").exists()
+
+
+def test_the_check_sees_an_altered_clip_and_a_dangling_row(record, add_player):
+    add_player()
+    sha256 = next(record.files.kept())
+    path = record.files.load(sha256)
+    path.chmod(0o644)
+    path.write_bytes(b"altered")
+    connection = sqlite3.connect(record.files.folder / DATABASE_NAME)
+    connection.execute("INSERT INTO cue (lesson_id, rank, words) VALUES (404, 1, 'x')")
+    connection.commit()
+    connection.close()
+    problems = check_record(record.files.folder)
+    assert any("altered" in problem for problem in problems)
+    assert any("refer to something missing" in problem for problem in problems)
