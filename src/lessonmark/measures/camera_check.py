@@ -1,0 +1,28 @@
+"""What is known of the camera that filmed a clip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["CameraCheck"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CameraCheck:
+    """Where the camera stood, as far as the clip shows it; a None was not found out."""
+
+    roll_deg: float  # + a plumb line's top leans to the image's right
+    roll_se_deg: float  # > 0
+    roll_from: str  # 'vertical edges', 'assumed', ... in plain words
+    yaw_deg: float | None  # off square to the target line, + camera turned toward image left
+    yaw_se_deg: float  # > 0; of yaw_deg, or of an unchecked camera where that is None
+    distance_cm: float | None  # camera to golfer
+    height_cm: float | None  # above the ground
+    moved_px: float | None  # largest movement of the background within the clip
+    blur_cm: float | None = None  # the clubhead's smear at impact
+    lines: tuple[str, ...] = ()  # five lines in words: what is right, what it costs, what to do
+    ok: bool = True  # nothing that would refuse a measure
+
+    def __post_init__(self) -> None:
+        if not (self.roll_se_deg > 0 and self.yaw_se_deg > 0):
+            raise ValueError(f"a camera check's errors are above 0, got {self}")

@@ -1,0 +1,292 @@
+"""Read a measure off a swing as it is, or with its inputs disturbed by a known amount.
+
+`Reading` remembers which points at which instants the measure looked at, so that errors are
+carried through for those and no others, and no measure has to list its inputs.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from lessonmark.errors import CannotMeasure
+from lessonmark.language import say
+from lessonmark.measures.depth import nearer
+from lessonmark.measures.posture import Posture, Vector
+from lessonmark.measures.registry import Measure
+from lessonmark.measures.seen import SwingSeen
+from lessonmark.measures.swing import Swing
+from lessonmark.words import Position, View
+
+__all__ = ["Disturbance", "Key", "Reading"]
+
+SHAFT = "shaft"
+TORSO_CM = 50.0  # an ordinary torso, for sizing depth where there is no scale
+STATURE_CM = 172.0  # an ordinary stature, where none is declared
+
+
+@dataclass(frozen=True)
+class Key:
+    """One point at one instant."""
+
+    name: str
+    instant: str  # 'now', 'start', 'now+0.010', or '' for a whole path
+
+
+@dataclass(frozen=True, kw_only=True)
+class Disturbance:
+    """What is changed in the inputs for one evaluation; nothing by default."""
+
+    points: Mapping[Key, Vector] = field(default_factory=dict)  # px (shaft: rad in element 0)
+    named: Mapping[str, Vector] = field(default_factory=dict)  # px, at every instant
+    times: Mapping[Position, float] = field(default_factory=dict)  # s
+    waves: Mapping[str, npt.NDArray[np.float64]] = field(default_factory=dict)  # in sd, at knots
+    knots: npt.NDArray[np.float64] | None = None  # s
+    roll_deg: float = 0.0
+    yaw_deg: float = 0.0
+    perspective: float = 0.0  # cm nearer for a cm of camera distance: 1 / distance
+    scale_share: float = 0.0
+
+
+NOTHING = Disturbance()
+
+
+class Reading:
+    """One measure, at one position or over the swing, ready to be evaluated many times."""
+
+    def __init__(self, *, swing: SwingSeen, entry: Measure, position: Position | None) -> None:
+        self.swing = swing
+        self.entry = entry
+        self.position = position
+        self.read: dict[Key, tuple[float, ...]] = {}  # what it looked at: time of the reading, s
+        self.positions_read: set[Position] = set()
+        self._cache: dict[tuple[str, float], tuple[Vector, npt.NDArray[np.float64]]] = {}
+        self._units = self._px_per_unit()
+
+    # -- evaluation ------------------------------------------------------------------------
+
+    def value(self, disturbed: Disturbance = NOTHING) -> float:
+        """Evaluate the measure.
+
+        Raises
+        ------
+        CannotMeasure : something that it reads is not there.
+        """
+        if self.entry.over is not None:
+            got = self.entry.over(self._swing(disturbed))
+        else:
+            assert self.entry.at is not None
+            assert self.position is not None
+            s = self._time(self.position, disturbed)
+            got = self.entry.at(self._posture(s, "now", disturbed))
+        if not math.isfinite(got):
+            raise CannotMeasure(say("the points lie on top of each other here"))
+        return got
+
+    def difference(self, value: float, disturbed: Disturbance) -> float:
+        """Evaluate it disturbed, less `value`; the short way round for an angle."""
+        change = self.value(disturbed) - value
+        return (change + 180.0) % 360.0 - 180.0 if self.entry.unit == "deg" else change
+
+    # -- the errors of the inputs ----------------------------------------------------------
+
+    def time_errors(self) -> dict[Position, float]:
+        """Standard errors of the positions that it reads, s."""
+        found = self.swing.positions.found
+        return {p: found[p].time.se for p in sorted(self.positions_read, key=list(Position).index)}
+
+    def axes(self, key: Key) -> list[Vector]:
+        """One-standard-error steps of a point along its error ellipse's axes, px."""
+        if key.name == SHAFT:
+            return [np.array([self._shaft(self.read[key][0])[1], 0.0])]
+        _, cov = self._point(key.name, self.read[key][0])
+        sizes, directions = np.linalg.eigh((cov + cov.T) / 2)
+        return [
+            math.sqrt(max(size, 0.0)) * directions[:, i] for i, size in enumerate(sizes) if size > 0
+        ]
+
+    def span_s(self) -> tuple[float, float]:
+        """First and last time of the positions that it reads, s."""
+        at = [self.swing.positions[p].time.s for p in self.positions_read]
+        return min(at), max(at)
+
+    @property
+    def torso_px(self) -> float:
+        """The torso's length at address, or at the position where there is no address, px."""
+        return _torso_px(self.swing)
+
+    # -- from pixels to the posture's axes -------------------------------------------------
+
+    def _px_per_unit(self) -> float:
+        scale = self.swing.scale
+        return scale.px_per_cm if scale is not None else _torso_px(self.swing) / 100.0
+
+    def _stature_units(self) -> float:
+        if self.swing.scale is not None:
+            return self.swing.stature_cm or STATURE_CM
+        return 100.0 * STATURE_CM / TORSO_CM
+
+    def _to_axes(self, name: str, px: Vector, at: Position, disturbed: Disturbance) -> Vector:
+        camera = self.swing.camera
+        roll = math.radians((camera.roll_deg if camera else 0.0) + disturbed.roll_deg)
+        x, y = px - self.swing.centre
+        level = x * math.cos(roll) + y * math.sin(roll), -x * math.sin(roll) + y * math.cos(roll)
+        units = self._units * (1.0 + disturbed.scale_share)
+        place = np.array([self.swing.toward * level[0], -level[1]]) / units
+        if disturbed.yaw_deg or disturbed.perspective:
+            near = nearer(name, at, self.swing.view) * self._stature_units()
+            yaw = math.radians(disturbed.yaw_deg)
+            place = place * (1.0 + near * disturbed.perspective)
+            place[0] = place[0] * math.cos(yaw) + near * math.sin(yaw)
+        return place
+
+    def _shaft_to_axes(self, angle: float, at: Position, disturbed: Disturbance) -> float:
+        camera = self.swing.camera
+        angle += math.radians((camera.roll_deg if camera else 0.0) + disturbed.roll_deg)
+        if self.swing.toward < 0:
+            angle = math.pi - angle
+        if disturbed.yaw_deg or disturbed.perspective:
+            view = self.swing.view
+            depth = nearer("clubhead", at, view) - nearer("grip_mid", at, view)
+            slope = depth / 0.55  # an iron's length, share of stature
+            yaw = math.radians(disturbed.yaw_deg)
+            flat = math.sqrt(max(1.0 - slope**2, 0.05))  # what of the shaft lies in the plane
+            x = flat * math.cos(angle) * math.cos(yaw) + slope * math.sin(yaw)
+            angle = math.atan2(flat * math.sin(angle), x)
+        return angle
+
+    # -- postures --------------------------------------------------------------------------
+
+    def _posture(self, s: float, instant: str, disturbed: Disturbance) -> Posture:
+        at = self._nearest(s)
+
+        def look(name: str) -> Vector:
+            return self._to_axes(name, self._disturbed(name, s, instant, disturbed), at, disturbed)
+
+        def shaft() -> float:
+            angle, se = self._shaft(s)
+            key = Key(SHAFT, instant)
+            self.read.setdefault(key, (s,))
+            angle += float(disturbed.points[key][0]) if key in disturbed.points else 0.0
+            if SHAFT in disturbed.waves and disturbed.knots is not None:
+                angle += se * float(np.interp(s, disturbed.knots, disturbed.waves[SHAFT][:, 0]))
+            return self._shaft_to_axes(angle, at, disturbed)
+
+        def start() -> Posture:
+            return self._posture(self._time(Position.P1, disturbed), "start", disturbed)
+
+        def shifted(later: float) -> Posture:
+            return self._posture(s + later, f"{instant}{later:+.3f}" if instant else "", disturbed)
+
+        return Posture(
+            view=self.swing.view, look=look, shaft_look=shaft, start_look=start, shifted=shifted
+        )
+
+    def _swing(self, disturbed: Disturbance) -> Swing:
+        def times(start: float, stop: float) -> tuple[float, ...]:
+            all_times = self.swing.paths.times
+            inside = all_times[(all_times >= start - 1e-9) & (all_times <= stop + 1e-9)]
+            return tuple(float(t) for t in inside)
+
+        def obstacle() -> tuple[Vector, ...]:
+            if self.swing.obstacle is None or len(self.swing.obstacle) < 3:
+                raise CannotMeasure(
+                    say("no obstacle is marked on this clip"),
+                    do=say("mark the obstacle's corners on the picture"),
+                )
+            corners = [np.asarray(corner, dtype=float) for corner in self.swing.obstacle]
+            return tuple(self._to_axes("clubhead", c, Position.P6, disturbed) for c in corners)
+
+        return Swing(
+            time=lambda position: self._time(position, disturbed),
+            at=lambda s: self._posture(s, "", disturbed),
+            times=times,
+            obstacle=obstacle,
+        )
+
+    # -- the track -------------------------------------------------------------------------
+
+    def _time(self, position: Position, disturbed: Disturbance) -> float:
+        positions = self.swing.positions
+        if position not in positions:
+            why = positions.missing.get(position, "")
+            raise CannotMeasure(
+                say("{position} was not found: {why}", position=position.value, why=why)
+                if why
+                else say("{position} was not found", position=position.value),
+                do=say("place the position by hand"),
+            )
+        self.positions_read.add(position)
+        return positions[position].time.s + disturbed.times.get(position, 0.0)
+
+    def _disturbed(self, name: str, s: float, instant: str, disturbed: Disturbance) -> Vector:
+        px, cov = self._point(name, s)
+        key = Key(name, instant)
+        self.read.setdefault(key, (s,))
+        if key in disturbed.points:
+            px = px + disturbed.points[key]
+        if name in disturbed.named:
+            px = px + disturbed.named[name]
+        if name in disturbed.waves and disturbed.knots is not None:
+            wave = disturbed.waves[name]
+            drawn = np.array([np.interp(s, disturbed.knots, wave[:, i]) for i in (0, 1)])
+            px = px + np.sqrt(np.diag(cov)) * drawn
+        return px
+
+    def _point(self, name: str, s: float) -> tuple[Vector, npt.NDArray[np.float64]]:
+        if name == "ball":
+            return self._ball()
+        if (name, s) not in self._cache:
+            self._cache[name, s] = self.swing.paths.at(name, s)
+        return self._cache[name, s]
+
+    def _ball(self) -> tuple[Vector, npt.NDArray[np.float64]]:
+        ball = self.swing.ball
+        if ball is None:
+            raise CannotMeasure(
+                say("the ball was not found at address"),
+                do=say("film so that the ball is in sight and stands out from the ground"),
+            )
+        return np.array([ball.x, ball.y]), ball.se_px**2 * np.eye(2)
+
+    def _shaft(self, s: float) -> tuple[float, float]:
+        return self.swing.paths.shaft_at(s)
+
+    def _nearest(self, s: float) -> Position:
+        if self.position is not None and not self.entry.is_span:
+            found = self.swing.positions.found
+            start = found.get(Position.P1)
+            if start is not None and abs(s - start.time.s) < 1e-9:
+                return Position.P1
+            return self.position
+        found = self.swing.positions.found
+        return min(found, key=lambda p: abs(found[p].time.s - s))
+
+
+def _torso_px(swing: SwingSeen) -> float:
+    found = swing.positions.found
+    times = [found[p].time.s for p in Position if p in found]
+    for s in times:
+        try:
+            ends = [
+                (swing.paths.at(f"lead_{joint}", s)[0] + swing.paths.at(f"trail_{joint}", s)[0]) / 2
+                for joint in ("shoulder", "hip")
+            ]
+        except CannotMeasure:
+            continue
+        torso = float(np.hypot(*(ends[0] - ends[1])))
+        if torso > 1.0:
+            return torso
+    raise CannotMeasure(
+        say("shoulders and hips are hidden in the whole swing"),
+        do=say("film with nothing between the camera and the golfer"),
+    )
+
+
+def view_axis(view: View) -> str:
+    """Name the horizontal axis that a view shows."""
+    return "along" if view is View.FACE_ON else "out"

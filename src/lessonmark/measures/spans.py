@@ -1,0 +1,172 @@
+"""Measures over a span of the swing: times, their ratio, rates, and the clubhead's clearance."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lessonmark.errors import CannotMeasure
+from lessonmark.language import say
+from lessonmark.measures.geometry import length, turn
+from lessonmark.measures.posture import Posture, Vector
+from lessonmark.measures.registry import Drawn, span
+from lessonmark.measures.swing import Swing
+from lessonmark.words import Position, View
+
+__all__: list[str] = []
+
+FACE_ON = View.FACE_ON
+ANY_VIEW = set(View)
+P = Position
+
+
+@span(
+    id="backswing_time",
+    name="backswing time",
+    views=ANY_VIEW,
+    unit="ms",
+    reads="how long the club goes back",
+    sign="+ always",
+    definition="P1 to P4",
+    usual="tour professionals 700 to 1000 (Grober & Cholewicki 2008)",
+)
+def backswing_time(swing: Swing) -> float:
+    """Time from the takeaway to the top, ms."""
+    return 1000.0 * (swing.time(P.P4) - swing.time(P.P1))
+
+
+@span(
+    id="downswing_time",
+    name="downswing time",
+    views=ANY_VIEW,
+    unit="ms",
+    reads="how long the club comes down",
+    sign="+ always",
+    definition="P4 to P7",
+    usual="tour professionals 233 to 333 (Grober & Cholewicki 2008)",
+)
+def downswing_time(swing: Swing) -> float:
+    """Time from the top to impact, ms."""
+    return 1000.0 * (swing.time(P.P7) - swing.time(P.P4))
+
+
+@span(
+    id="tempo",
+    name="tempo",
+    views=ANY_VIEW,
+    unit="",
+    reads="rhythm: time back over time down",
+    sign="+ slower back than down",
+    definition="P1-P4 time over P4-P7 time",
+    usual="tour professionals near 3 (Grober & Cholewicki 2008)",
+)
+def tempo(swing: Swing) -> float:
+    """Backswing time over downswing time."""
+    down = swing.time(P.P7) - swing.time(P.P4)
+    return (swing.time(P.P4) - swing.time(P.P1)) / down
+
+
+def signed_hinge(p: Posture) -> float:
+    """Turn from the lead forearm (elbow to wrist) to the shaft, deg, 0 in one line, signed."""
+    return turn(p["lead_wrist"] - p["lead_elbow"], 10.0 * p.shaft)
+
+
+@span(
+    id="release_rate",
+    name="release rate (stand-in for how fast the hands roll over)",
+    views={FACE_ON},
+    unit="deg/s",
+    reads="how fast the hands roll over, by a stand-in; read it with hand_radius at P8",
+    sign="+ club overtaking the forearm",
+    definition="mean rate of change of the angle from lead forearm to shaft from P7 to P8, as "
+    "seen flat; a stand-in: the face's closing is not seen by one camera",
+    needs="the whole club in sight, 100 frames a second or more",
+    least_fps=100.0,
+    draws=(Drawn(points=("lead_elbow", "lead_wrist")), Drawn(points=("grip_mid", "clubhead"))),
+)
+def release_rate(swing: Swing) -> float:
+    """Mean rate of the hinge's change from P7 to P8, deg/s, + club overtaking the forearm."""
+    change = signed_hinge(swing.posture(P.P8)) - signed_hinge(swing.posture(P.P7))
+    return ((change + 180.0) % 360.0 - 180.0) / (swing.time(P.P8) - swing.time(P.P7))
+
+
+# The pelvis counts as moving once it has gone this far toward the target from its farthest-back
+# place: above the jitter of a still hip in a track, well below the shift of any full swing.
+FIRST_MOVE_CM = 1.0
+
+
+@span(
+    id="shift_lead",
+    name="hips ahead of the arms",
+    views={FACE_ON},
+    unit="ms",
+    reads="hips start before the arms have finished going back",
+    sign="+ hips first",
+    definition="from the mid-hip's first 1 cm toward the target after its farthest-back place, "
+    "to P4",
+    needs="60 frames a second or more",
+    least_fps=50.0,
+    draws=(Drawn(points=("mid_hip",), kind="then"),),
+)
+def shift_lead(swing: Swing) -> float:
+    """Time from the pelvis's first move toward the target to P4, ms, + hips first."""
+    top = swing.time(P.P4)
+    times = swing.times(swing.time(P.P2), swing.time(P.P6))
+    along = np.array([swing.at(t)["mid_hip"][0] for t in times])
+    back = int(np.argmin(along))
+    past = np.nonzero(along[back:] >= along[back] + FIRST_MOVE_CM)[0]
+    if back == len(times) - 1 or not past.size:
+        raise CannotMeasure(
+            say("the hips do not move toward the target before P6"),
+            do=say("look at hip shift at P6 instead"),
+        )
+    after = back + int(past[0])
+    before = after - 1
+    share = (along[back] + FIRST_MOVE_CM - along[before]) / (along[after] - along[before])
+    moved = times[before] + float(share) * (times[after] - times[before])
+    return 1000.0 * (top - moved)
+
+
+PATH_STEP_S = 0.002
+
+
+@span(
+    id="clearance",
+    name="clearance",
+    views={FACE_ON},
+    unit="cm",
+    reads="the drill's own test: the clubhead's path against the obstacle",
+    sign="+ clear, - inside the obstacle",
+    definition="least distance of the clubhead's path from the obstacle, P4 to P8",
+    needs="the whole club in sight, the obstacle marked on the picture",
+    draws=(Drawn(points=("clubhead",)),),
+)
+def clearance(swing: Swing) -> float:
+    """Least distance of the clubhead's path from the obstacle, cm, negative inside it."""
+    corners = swing.obstacle()
+    # Finer than frames: at 45 m/s the clubhead goes 37 cm in one at 120 frames a second.
+    times = np.arange(swing.time(P.P4), swing.time(P.P8), PATH_STEP_S)
+    path = [swing.at(float(t))["clubhead"] for t in times]
+    return min(_signed_distance(point, corners) for point in path)
+
+
+def _signed_distance(point: Vector, corners: tuple[Vector, ...]) -> float:
+    nearest = min(
+        _from_edge(point, a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)
+    )
+    return -nearest if _inside(point, corners) else nearest
+
+
+def _from_edge(point: Vector, a: Vector, b: Vector) -> float:
+    edge = b - a
+    along = float(np.clip((point - a) @ edge / max(float(edge @ edge), 1e-12), 0.0, 1.0))
+    return length(point - a - along * edge)
+
+
+def _inside(point: Vector, corners: tuple[Vector, ...]) -> bool:
+    # Even-odd rule: count the edges that a ray to the right crosses.
+    odd = False
+    for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
+        if (a[1] > point[1]) != (b[1] > point[1]):
+            crossing = a[0] + (point[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0])
+            odd ^= bool(point[0] < crossing)
+    return odd
