@@ -1,0 +1,28 @@
+"""Degrees of freedom of the difference of two means.
+
+References
+----------
+Welch 1947, Biometrika 34:28-35; Satterthwaite 1946, Biometrics Bull 2:110-114.
+"""
+
+from __future__ import annotations
+
+import math
+
+__all__ = ["guarded_df", "welch_df"]
+
+
+def welch_df(part_a: float, part_b: float, df_a: float, df_b: float) -> float:
+    """Give Welch and Satterthwaite's df; `part_a`, `part_b` are the means' variances."""
+    return (part_a + part_b) ** 2 / (part_a**2 / df_a + part_b**2 / df_b)
+
+
+def guarded_df(welch: float, fewer: float) -> float:
+    """Hold Welch's df back towards `fewer`, the smaller stage's own; common practice, no source.
+
+    The geometric mean of the smaller stage's df and Welch's, the latter never above what two stages
+    as small as the smaller one would give. Chosen by simulation among five rules as the boldest
+    that keeps a lesson with three focus measures below 5 % for 3, 5 and 10 swings against each
+    other with scatters 1 to 3 either way (`bench/evidence.py`).
+    """
+    return math.sqrt(min(welch, 2.0 * fewer) * fewer)
