@@ -10,10 +10,12 @@ import pytest
 from scipy import stats
 
 from lessonmark.errors import PackError
-from lessonmark.lessons.findings import read_findings
+from lessonmark.lessons.findings import StageValues, read_findings
+from lessonmark.measures.measured import Measured
 from lessonmark.pack.charts import measure_chart, summarise_stage
 from lessonmark.pack.sheet import write_sheet
 from lessonmark.pack.stage_style import DARK_PAPER, PAPER, STYLES
+from lessonmark.words import Stage
 
 
 @pytest.fixture(scope="module")
@@ -79,13 +81,27 @@ def test_missing_picture_is_said_and_nothing_is_written(make_findings, tmp_path)
     assert not (tmp_path / "out").exists()
 
 
-def test_stage_mean_and_interval_are_students_t(findings_and_pictures):
-    """Reference: scipy.stats.ttest_1samp's own confidence interval."""
-    stage = findings_and_pictures[0].focus[0].stages[0]
-    values = [m.value for m in stage.values]
+def test_stage_mean_and_interval_are_students_t():
+    """Reference: scipy.stats.ttest_1samp's own confidence interval, errors being equal."""
+    values = (11.0, 12.5, 10.2, 11.9)
+    stage = StageValues(
+        stage=Stage.BEFORE,
+        swing_ids=("a", "b", "c", "d"),
+        values=tuple(Measured(value=v, se=0.4, systematic=0.2) for v in values),
+    )
     low, high = stats.ttest_1samp(values, 0.0).confidence_interval(0.95)
     got = summarise_stage(stage)
     assert (got.low, got.high) == pytest.approx((low, high))
+
+
+def test_swing_set_aside_is_drawn_and_left_out_of_the_mean(findings_and_pictures):
+    one = findings_and_pictures[0].focus[0]
+    change = replace(one.change, wild_a=(0,))
+    svg = measure_chart(one.stages, change, one.unit)
+    rest = [m.value for m in one.stages[0].values[1:]]
+    assert "set aside" in svg
+    assert min(rest) < summarise_stage(one.stages[0], wild=(0,)).mean < max(rest)
+    assert summarise_stage(one.stages[0], wild=(0,)) != summarise_stage(one.stages[0])
 
 
 def test_chart_draws_a_dot_for_each_swing_at_its_value(findings_and_pictures):
@@ -93,7 +109,7 @@ def test_chart_draws_a_dot_for_each_swing_at_its_value(findings_and_pictures):
     svg = measure_chart(one.stages, one.change, one.unit, smallest_worth=one.smallest_worth)
     after = next(s for s in one.stages if s.stage == "after")
     dots = re.findall(
-        r'aria-label="value: ([-\d.e]+); y: [\d.]+"[^>]*transform="translate\(([-\d.]+),', svg
+        r'aria-label="value: ([-\d.e]+); y: [\d.]+[^"]*"[^>]*transform="translate\(([-\d.]+),', svg
     )
     assert len(dots) == sum(len(s.values) for s in one.stages)
     x_of = {float(v): float(x) for v, x in dots}

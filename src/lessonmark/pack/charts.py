@@ -8,8 +8,7 @@ doi:10.1136/bmj.292.6522.746).
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -20,6 +19,7 @@ from altair.utils import schemapi
 from scipy import stats
 
 from lessonmark.evidence.change import Change
+from lessonmark.evidence.stage_mean import stage_mean
 from lessonmark.language import say, say_number
 from lessonmark.lessons.findings import StageValues
 from lessonmark.pack.stage_style import INK, STYLES
@@ -47,22 +47,34 @@ class StageSummary:
     high: float | None
 
 
-def summarise_stage(stage: StageValues) -> StageSummary | None:
-    """Average a stage's swings; the interval is Student's t on their scatter.
+def summarise_stage(stage: StageValues, *, wild: Collection[int] = ()) -> StageSummary | None:
+    """Average a stage's swings as the evidence does, with Student's t interval.
+
+    Parameters
+    ----------
+    wild : swings (counted from 0) that were set aside.
 
     Returns
     -------
-    StageSummary | None : None where the stage has no swing.
+    StageSummary | None : None where no swing is left.
     """
-    values = [measured.value for measured in stage.values]
-    if not values:
+    kept = [measured for k, measured in enumerate(stage.values) if k not in wild]
+    if not kept:
         return None
-    mean = math.fsum(values) / len(values)
-    if len(values) < 2:
-        return StageSummary(mean=mean, low=None, high=None)
-    se = float(stats.sem(values))
-    half = float(stats.t.ppf(0.975, len(values) - 1)) * se
-    return StageSummary(mean=mean, low=mean - half, high=mean + half)
+    if len(kept) < 2:
+        return StageSummary(mean=kept[0].value, low=None, high=None)
+    found = stage_mean(kept)
+    half = float(stats.t.ppf(0.975, found.df)) * found.standard_error
+    return StageSummary(mean=found.mean, low=found.mean - half, high=found.mean + half)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Shown:
+    """A stage that has something to draw."""
+
+    stage: StageValues
+    wild: tuple[int, ...]
+    summary: StageSummary
 
 
 def measure_chart(
@@ -88,7 +100,12 @@ def measure_chart(
     -------
     str : an `<svg>` element without script or outside reference.
     """
-    shown = [stage for stage in stages if stage.values]
+    wild = dict(zip(compared, (change.wild_a, change.wild_b), strict=True))
+    shown = [
+        _Shown(stage=one, wild=wild.get(one.stage, ()), summary=summary)
+        for one in stages
+        if (summary := summarise_stage(one, wild=wild.get(one.stage, ()))) is not None
+    ]
     if not shown:
         return ""
     # The specification is ours and has tests: checking it against the schema each time would take
@@ -106,19 +123,18 @@ def _know_the_typeface() -> None:
 
 
 def _specification(
-    shown: Sequence[StageValues],
+    shown: Sequence[_Shown],
     change: Change,
     unit: str,
     smallest_worth: float | None,
     compared: tuple[Stage, Stage],
     width: int,
 ) -> dict[str, Any]:
-    domain = _domain(shown, change)
+    centre = next((one.summary.mean for one in shown if one.stage.stage is compared[0]), None)
+    domain = _domain(shown, change, centre)
     panels = [_dots(shown, unit, domain, width)]
-    base = next((s for s in shown if s.stage is compared[0]), None)
-    centre = summarise_stage(base) if base else None
     if change.difference is not None and centre is not None:
-        shifted = (domain[0] - centre.mean, domain[1] - centre.mean)
+        shifted = (domain[0] - centre, domain[1] - centre)
         panels.append(_difference(change, unit, shifted, width, smallest_worth, compared))
     chart = alt.vconcat(*panels, spacing=6) if len(panels) > 1 else panels[0]
     spec: dict[str, Any] = chart.configure(
@@ -140,30 +156,27 @@ def _specification(
     return spec
 
 
-def _domain(stages: Sequence[StageValues], change: Change) -> tuple[float, float]:
-    ends = [m.value + sign * _Z95 * m.se for s in stages for m in s.values for sign in (-1, 1)]
-    for stage in stages:
-        summary = summarise_stage(stage)
-        if summary and summary.low is not None and summary.high is not None:
-            ends += [summary.low, summary.high]
-        if summary and stage.stage is Stage.BEFORE:
-            # The difference hangs under this mean: keep room for it and for its zero.
-            ends += [summary.mean + e for e in (change.low, change.high) if e is not None]
+def _domain(shown: Sequence[_Shown], change: Change, centre: float | None) -> tuple[float, float]:
+    ends = [m.value + k * _Z95 * m.se for one in shown for m in one.stage.values for k in (-1, 1)]
+    for one in shown:
+        ends += [end for end in (one.summary.low, one.summary.high) if end is not None]
+    if centre is not None:
+        # The change hangs under this mean: keep room for it and for its zero.
+        ends += [centre + end for end in (change.low, change.high) if end is not None]
     low, high = min(ends), max(ends)
     room = 0.06 * ((high - low) or 1.0)
     return low - room, high + room
 
 
 def _rows(
-    stages: Sequence[StageValues], unit: str
+    shown: Sequence[_Shown], unit: str
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]], float]:
     """Lay the swings out from the top down, in px."""
     swings: list[dict[str, Any]] = []
     heads: list[dict[str, Any]] = []
     y = 0.0
-    for stage in stages:
-        summary = summarise_stage(stage)
-        assert summary is not None
+    for one in shown:
+        stage, summary = one.stage, one.summary
         top = y + _HEAD_PX
         for k, measured in enumerate(stage.values):
             swings.append(
@@ -173,6 +186,8 @@ def _rows(
                     "low": measured.value - _Z95 * measured.se,
                     "high": measured.value + _Z95 * measured.se,
                     "y": top + (k + 0.5) * _LANE_PX,
+                    "seen": 0.35 if k in one.wild else 1.0,
+                    "aside": say("set aside") if k in one.wild else "",
                 }
             )
         bottom = top + len(stage.values) * _LANE_PX
@@ -200,9 +215,9 @@ def _x(field: str, domain: tuple[float, float], axis: alt.Axis | None) -> alt.X:
 
 
 def _dots(
-    stages: Sequence[StageValues], unit: str, domain: tuple[float, float], width: int
+    shown: Sequence[_Shown], unit: str, domain: tuple[float, float], width: int
 ) -> alt.LayerChart | alt.FacetChart:
-    swings, heads, height = _rows(stages, unit)
+    swings, heads, height = _rows(shown, unit)
     axis = alt.Axis(
         title=None, tickCount=5, labelExpr=_tick_words(domain), domain=False, ticks=False
     )
@@ -233,8 +248,14 @@ def _dots(
                 stroke=style.colour,
                 strokeWidth=1.6,
                 size=46,
-                opacity=1,
-            ).encode(x=_x("value", domain, axis), y=y("y")),
+            ).encode(
+                x=_x("value", domain, axis),
+                y=y("y"),
+                opacity=alt.Opacity("seen", type="quantitative", scale=None, legend=None),
+            ),
+            dots.mark_text(align="left", dx=8, fontSize=11, color=_FAINT).encode(
+                x=_x("high", domain, axis), y=y("y"), text="aside:N"
+            ),
             at_head.mark_text(align="left", fontSize=13, color=INK, fontWeight=600).encode(
                 x=alt.value(16), y=y("y"), text="words:N"
             ),

@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from lessonmark.errors import PackError
 from lessonmark.evidence.change import Verdict
+from lessonmark.evidence.wording import verdict_word
 from lessonmark.language import say, say_n, say_number, spoken
 from lessonmark.lessons.findings import (
     Findings,
@@ -171,7 +172,7 @@ def _row(one: FocusFinding | SideEffect, pictures: Path) -> _Row:
             ([wording.position_words(one.at.position)] if one.at.position else [])
             + [wording.view_word(one.view)]
         ),
-        verdict=wording.verdict_word(one.change.verdict),
+        verdict=verdict_word(one.change.verdict),
         verdict_class=_VERDICT_CLASS[one.change.verdict],
         sentence=one.sentence,
         difference=wording.difference_words(one.change, one.unit),

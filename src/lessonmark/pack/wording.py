@@ -6,7 +6,7 @@ from datetime import date
 
 from babel.dates import format_date
 
-from lessonmark.evidence.change import Change, Verdict
+from lessonmark.evidence.change import Change
 from lessonmark.language import say, say_n, say_number, spoken
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.pack.stage_style import stage_word
@@ -22,7 +22,6 @@ __all__ = [
     "position_words",
     "signed",
     "unit_sign",
-    "verdict_word",
     "view_word",
     "with_error",
 ]
@@ -87,16 +86,6 @@ def difference_words(change: Change, unit: str) -> str:
         difference=signed(change.difference, unit),
         interval=interval_words(change.low, change.high, unit),
     )
-
-
-def verdict_word(verdict: Verdict) -> str:
-    """Say the verdict in its one wording."""
-    return {
-        Verdict.CHANGED: say("changed"),
-        Verdict.NOT_CHANGED: say("not changed"),
-        Verdict.NOT_SETTLED: say("not settled yet"),
-        Verdict.TOO_FEW: say("too few swings"),
-    }[verdict]
 
 
 def view_word(view: View) -> str:

@@ -1,0 +1,29 @@
+"""What only the coach can say: the causes, the plan, the words for the pack."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["CoachWords", "PlanLine"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanLine:
+    """One line of the practice plan, every part as the player reads it."""
+
+    drill: str  # 'Brush past the noodle'
+    dose: str = ""  # '3 sets of 8, half speed, twice a week'
+    cue: str = ""  # 'feel the trail side shorten'
+    checkpoint: str = ""  # 'side bend at P6 at least 16° in 4 swings of 5'
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class CoachWords:
+    """The coach's part of the pack; every field may stay empty."""
+
+    coach: str = ""
+    causes: tuple[str, ...] = ()  # a chain: each leads to the one after it
+    plan: tuple[PlanLine, ...] = ()
+    next_step: str = ""  # 'film five swings face-on in three weeks'
+    note: str = ""  # anything else, printed as it is
