@@ -13,7 +13,10 @@ from pathlib import Path
 from pydantic import TypeAdapter
 
 from lessonmark.evidence.change import Change
+from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.measured import MeasureAt, Measured, Refused
+from lessonmark.measures.scale_value import Scale
+from lessonmark.measures.seen import BallSeen
 from lessonmark.positions.times import SwingPositions
 from lessonmark.words import Handedness, Position, Stage, View
 
@@ -56,6 +59,10 @@ class SwingFinding:
     positions: SwingPositions
     values: Mapping[str, Measured]  # key: str(MeasureAt)
     refused: Mapping[str, Refused]  # key: str(MeasureAt), or a measure's id for all positions
+    toward: int  # +1: target (face-on) or ball (down-the-line) to the image's right, -1: left
+    ball: BallSeen | None  # at address; None: not found
+    span_s: tuple[float, float]  # where the swing lies in the clip
+    notes: tuple[str, ...] = ()  # stopped early, no backswing, no club seen
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,6 +78,10 @@ class ClipFinding:
     height: int
     duration_s: float
     swings: tuple[SwingFinding, ...]
+    track: str  # key of the track among the derived files
+    handedness_seen: Handedness  # as in the picture: a mirrored right-hander seems left-handed
+    scale: Scale | None  # None: lengths are in % of the torso
+    camera: CameraCheck | None
     notes: tuple[str, ...] = ()  # warnings in plain words: mirrored? camera moved? no sound
 
 
