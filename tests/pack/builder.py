@@ -265,6 +265,10 @@ def _clip(stage: Stage, n: int) -> ClipFinding:
         width=540,
         height=960,
         duration_s=3.0,
+        track="0" * 16,
+        handedness_seen=Handedness.RIGHT,
+        scale=None,
+        camera=None,
         swings=tuple(
             SwingFinding(
                 swing_id=f"{stage}/face-on/clip_{k:02d}#1",
@@ -280,6 +284,9 @@ def _clip(stage: Stage, n: int) -> ClipFinding:
                 ),
                 values={"side_bend@P6": Measured(value=12.0, se=1.0, systematic=0.5)},
                 refused={"shaft_lean@P7": Refused(reason="the shaft was blurred away")},
+                toward=1,
+                ball=None,
+                span_s=(0.3, 2.4),
             )
             for k in range(n)
         ),

@@ -6,7 +6,6 @@ there is no script.
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,8 +13,6 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
-from lessonmark.errors import PackError
-from lessonmark.evidence.change import Verdict
 from lessonmark.evidence.wording import verdict_word
 from lessonmark.language import say, say_n, say_number, spoken
 from lessonmark.lessons.findings import (
@@ -30,6 +27,7 @@ from lessonmark.measures.measured import Refused
 from lessonmark.pack import wording
 from lessonmark.pack.charts import measure_chart, summarise_stage
 from lessonmark.pack.drawing import overlay_svg
+from lessonmark.pack.pictures import data_uri
 from lessonmark.pack.stage_style import STYLES, stage_word
 from lessonmark.pack.typeface import font_face_css
 from lessonmark.words import Stage, View
@@ -38,12 +36,6 @@ __all__ = ["DATA_NAME", "SHEET_NAME", "write_sheet"]
 
 SHEET_NAME = "sheet.html"
 DATA_NAME = "sheet.json"
-_VERDICT_CLASS = {
-    Verdict.CHANGED: "changed",
-    Verdict.NOT_CHANGED: "same",
-    Verdict.NOT_SETTLED: "open",
-    Verdict.TOO_FEW: "few",
-}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,7 +165,7 @@ def _row(one: FocusFinding | SideEffect, pictures: Path) -> _Row:
             + [wording.view_word(one.view)]
         ),
         verdict=verdict_word(one.change.verdict),
-        verdict_class=_VERDICT_CLASS[one.change.verdict],
+        verdict_class=wording.verdict_kind(one.change.verdict),
         sentence=one.sentence,
         difference=wording.difference_words(one.change, one.unit),
         aim=_aim(one) if isinstance(one, FocusFinding) else "",
@@ -215,30 +207,6 @@ def _still(picture: StillPicture, pictures: Path) -> Markup:
     return Markup(
         overlay_svg(picture, href=data_uri(pictures / picture.jpeg), words=picture.caption)
     )
-
-
-def data_uri(jpeg: Path) -> str:
-    """Put a JPEG into an address of its own.
-
-    Raises
-    ------
-    PackError : it is not there, or is no JPEG.
-    """
-    try:
-        data = jpeg.read_bytes()
-    except OSError as err:
-        raise PackError(
-            say("a picture of the lesson cannot be read"),
-            path=jpeg,
-            do=say("analyse the lesson again; its clips are untouched"),
-        ) from err
-    if not data.startswith(b"\xff\xd8"):
-        raise PackError(
-            say("a picture of the lesson is no JPEG"),
-            path=jpeg,
-            do=say("analyse the lesson again; its clips are untouched"),
-        )
-    return "data:image/jpeg;base64," + base64.b64encode(data).decode("ascii")
 
 
 def _refusals(refused: Mapping[str, Refused]) -> tuple[tuple[str, str, str], ...]:

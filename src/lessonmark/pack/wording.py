@@ -6,7 +6,7 @@ from datetime import date
 
 from babel.dates import format_date
 
-from lessonmark.evidence.change import Change
+from lessonmark.evidence.change import Change, Verdict
 from lessonmark.language import say, say_n, say_number, spoken
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.pack.stage_style import stage_word
@@ -16,12 +16,15 @@ __all__ = [
     "count_of_swings",
     "day",
     "difference_words",
+    "figure_note",
+    "figure_words",
     "interval_words",
     "measure_title",
     "number_with_unit",
     "position_words",
     "signed",
     "unit_sign",
+    "verdict_kind",
     "view_word",
     "with_error",
 ]
@@ -34,15 +37,15 @@ def unit_sign(unit: str) -> str:
     """Write the unit after a number, with its space where it has one."""
     signs = {
         "deg": "°",
-        "cm": "\u202fcm",
-        "% torso": "\u202f" + say("% of the torso"),
-        "ms": "\u202fms",
-        "deg/s": "\u202f°/s",
-        "m/s": "\u202fm/s",
-        "s": "\u202fs",
+        "cm": "\u00a0cm",
+        "% torso": "\u00a0" + say("% of the torso"),
+        "ms": "\u00a0ms",
+        "deg/s": "\u00a0°/s",
+        "m/s": "\u00a0m/s",
+        "s": "\u00a0s",
         "": "",
     }
-    return signs.get(unit, f"\u202f{unit}")
+    return signs.get(unit, f"\u00a0{unit}")
 
 
 def _digits(unit: str) -> int:
@@ -86,6 +89,28 @@ def difference_words(change: Change, unit: str) -> str:
         difference=signed(change.difference, unit),
         interval=interval_words(change.low, change.high, unit),
     )
+
+
+def verdict_kind(verdict: Verdict) -> str:
+    """Name the verdict's look: full, outlined, broken or dotted, never a colour."""
+    return {
+        Verdict.CHANGED: "changed",
+        Verdict.NOT_CHANGED: "same",
+        Verdict.NOT_SETTLED: "open",
+        Verdict.TOO_FEW: "few",
+    }[verdict]
+
+
+def figure_words(change: Change, unit: str) -> str:
+    """Give the one number of a measure: the difference, or a dash."""
+    return "—" if change.difference is None else signed(change.difference, unit)
+
+
+def figure_note(change: Change, unit: str) -> str:
+    """Say what stands under that number: its interval, or the counts where there is none."""
+    if change.low is None or change.high is None:
+        return say("{a} and {b} swings", a=change.count_a, b=change.count_b)
+    return say("95 % interval {interval}", interval=interval_words(change.low, change.high, unit))
 
 
 def view_word(view: View) -> str:
