@@ -123,6 +123,7 @@ class StillPicture:
     height: int
     lines: tuple[DrawnLine, ...]
     caption: str  # 'before, swing 3: side bend 12.1 ± 1.9 °'
+    crop: tuple[float, float, float, float] | None = None  # left, top, right, bottom in the frame
 
 
 @dataclass(frozen=True, kw_only=True)
