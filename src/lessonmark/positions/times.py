@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from lessonmark.words import Position
 
@@ -42,7 +43,7 @@ class SwingPositions:
 
     def __post_init__(self) -> None:
         at = [self.found[p].time.s for p in Position if p in self.found]
-        if any(later <= earlier for earlier, later in zip(at, at[1:], strict=False)):
+        if any(later <= earlier for earlier, later in pairwise(at)):
             raise ValueError("the positions of a swing must follow each other in time")
 
     def __contains__(self, position: Position) -> bool:

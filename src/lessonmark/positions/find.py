@@ -1,0 +1,378 @@
+"""A swing's tracks in; its positions P1 to P10 out.
+
+P2, P3, P5, P6, P8 and P9 are where a line passes the level: the shaft, the lead arm, the trail
+arm. The line's two ends are compared in height, which holds from both views; the slope at the
+root and the ends' errors give the time's error. P4 is where the lead arm turns, P1 and P10 where
+the clubhead starts and stops, P7 what `impact.py` makes of sound, ball and club.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Protocol
+
+import xarray as xr
+
+from lessonmark.language import say
+from lessonmark.positions.crossing import crossings, soft_crossing, turning
+from lessonmark.positions.impact import BALL, SOUND, ImpactSource, fuse_impact
+from lessonmark.positions.lines import arm_elevation, arm_turn, shaft_elevation
+from lessonmark.positions.passing import BallLike, club_passing, hands_passing
+from lessonmark.positions.rest import BODY, BODY_MOVERS, CLUBHEAD, Mover, first_still, last_still
+from lessonmark.positions.signals import Path, Trace, hands_path, has_keypoints, path_of, torso_px
+from lessonmark.positions.swings import SwingSpan
+from lessonmark.positions.times import PositionTime, SwingPositions, Time
+from lessonmark.words import Position, View
+
+__all__ = ["StrikeLike", "find_positions"]
+
+P = Position
+
+
+class StrikeLike(Protocol):
+    """A sound that may be the strike, already corrected by the camera's distance."""
+
+    @property
+    def s(self) -> float:
+        """When, on the clip's own clock, s."""
+
+    @property
+    def se_s(self) -> float:
+        """Standard error, s."""
+
+
+# Reach of the local polynomials on each side, s: the slower the line, the longer.
+REACH_BACKSWING_S = 0.08
+REACH_BEFORE_TOP_S = 0.12
+REACH_AFTER_TOP_S = 0.08
+REACH_ARM_DOWN_S = 0.03
+REACH_RELEASE_S = 0.02
+# The trail arm comes up to level within this of impact (common practice, no source), s.
+LONGEST_TO_P9_S = 0.25
+# From down-the-line the lead arm's turn is not seen; the hands' highest place comes within this
+# of it, s.
+SE_TOP_FROM_HANDS_S = 0.008
+# A torso as seen from the front at address, m: about 0.29 of the stature, bent forward by some
+# 35 deg. Only the speeds that count as still hang on it.
+TORSO_M = 0.40
+# The order of two found positions is doubted when they lie nearer than this, s.
+NO_LESS_APART_S = 0.001
+
+
+def find_positions(
+    track: xr.Dataset,
+    span: SwingSpan,
+    *,
+    view: View,
+    sign_target: int,
+    strikes: Sequence[StrikeLike] = (),
+    ball_left: Time | None = None,
+    ball: BallLike | None = None,
+    px_per_m: float | None = None,
+    roll_deg: float = 0.0,
+    roll_se_deg: float = 0.5,
+) -> SwingPositions:
+    """Find the positions that a swing has, and say why it lacks the others.
+
+    Parameters
+    ----------
+    track : dims (time, space, keypoint), sides as lead / trail (`tracks.sides.by_lead_trail`),
+        with or without the club's keypoints and variables (`tracks.schema`).
+    span : where the swing lies (`find_swings`).
+    view : where the camera stands.
+    sign_target : +1 where the target lies to the image's right, -1 to its left.
+    strikes : when a strike was made, heard at the camera and corrected by its distance, s.
+    ball_left : when the ball was seen to leave, s.
+    ball : the ball at address.
+    px_per_m : the scale at the player, where known.
+    roll_deg, roll_se_deg : how far a level line is turned counter-clockwise in the image, deg.
+
+    Returns
+    -------
+    SwingPositions : times on the clip's own clock; every position is in `found` or in `missing`.
+    """
+    finder = _Finder(
+        track, span, view, sign_target, roll_deg, roll_se_deg, px_per_m or torso_px(track) / TORSO_M
+    )
+    finder.find_top()
+    finder.find_address()
+    finder.find_impact(strikes, ball_left, ball)
+    finder.find_backswing()
+    finder.find_downswing()
+    finder.find_follow_through()
+    finder.find_finish()
+    return _in_order(finder.found, finder.missing)
+
+
+class _Finder:
+    """The search through one swing: what was found so far narrows where the rest can be."""
+
+    def __init__(
+        self,
+        track: xr.Dataset,
+        span: SwingSpan,
+        view: View,
+        sign_target: int,
+        roll_deg: float,
+        roll_se_deg: float,
+        px_per_m: float,
+    ) -> None:
+        self.track = track.sel(time=slice(span.start_s - 1e-6, span.stop_s + 1e-6))
+        self.span = span
+        self.view = view
+        self.sign = sign_target
+        self.roll = roll_deg
+        self.px_per_m = px_per_m
+        self.torso = torso_px(self.track)
+        self.lead = arm_elevation(
+            self.track, "lead", view=view, roll_deg=roll_deg, roll_se_deg=roll_se_deg
+        )
+        self.trail = arm_elevation(
+            self.track, "trail", view=view, roll_deg=roll_deg, roll_se_deg=roll_se_deg
+        )
+        self.shaft = shaft_elevation(
+            self.track, view=view, roll_deg=roll_deg, roll_se_deg=roll_se_deg
+        )
+        self.found: dict[Position, PositionTime] = {}
+        self.missing: dict[Position, str] = {}
+
+    def time(self, position: Position, otherwise: float) -> float:
+        at = self.found.get(position)
+        return otherwise if at is None else at.time.s
+
+    def put(self, position: Position, time: Time, how: str) -> None:
+        # No root is better than a part of a frame's spacing (bias of the interpolation).
+        step = self.lead.step_s
+        se = math.hypot(time.se, 0.05 * step) if math.isfinite(step) else time.se
+        self.found[position] = PositionTime(position=position, time=Time(s=time.s, se=se), how=how)
+
+    def miss(self, reason: str, *positions: Position) -> None:
+        for position in positions:
+            self.missing.setdefault(position, reason)
+
+    # -- the parts, in the order in which they help each other
+
+    def find_top(self) -> None:
+        span = self.span
+        if span.starts_at_top:
+            started = self._started()
+            if started is None:
+                self.miss(say("it could not be seen when the club starts down"), P.P4)
+            else:
+                time, how = started
+                self.put(P.P4, time, say("the start down, out of rest: {how}", how=how))
+            return
+        first, last = self._top_window()
+        if self.view is View.FACE_ON:
+            turn = arm_turn(self.track, "lead", sign_target=self.sign, roll_deg=self.roll)
+            top = self._turning(turn.within(first, last))
+            if top is not None:
+                self.put(P.P4, top, say("the lead arm turns"))
+                return
+        hands = hands_path(self.track, sign_target=self.sign, roll_deg=self.roll)
+        height = Trace(t=hands.t, value=hands.up, se=hands.se_up).within(first, last)
+        top = self._turning(height)
+        if top is None:
+            self.miss(say("the hands' highest place is not in the clip"), P.P4)
+            return
+        self.put(
+            P.P4,
+            Time(s=top.s, se=math.hypot(top.se, SE_TOP_FROM_HANDS_S)),
+            say("the hands are highest"),
+        )
+
+    def _turning(self, trace: Trace) -> Time | None:
+        return turning(trace, before_s=REACH_BEFORE_TOP_S, after_s=REACH_AFTER_TOP_S)
+
+    def _top_window(self) -> tuple[float, float]:
+        down = self.span.bottom_s - self.span.top_s
+        return self.span.top_s - max(0.3, down), self.span.top_s + 0.6 * down
+
+    def find_address(self) -> None:
+        if self.span.starts_at_top:
+            self.miss(say("the swing has no backswing: it starts at the top"), P.P1, P.P2, P.P3)
+            return
+        started = self._started()
+        if started is None:
+            self.miss(say("the player is not seen still before the swing"), P.P1)
+        else:
+            self.put(P.P1, *started)
+
+    def _started(self) -> tuple[Time, str] | None:
+        for paths, mover, how in self._movers():
+            time = last_still(
+                paths,
+                mover,
+                about_s=self.span.still_s,
+                torso_px=self.torso,
+                px_per_m=self.px_per_m,
+            )
+            if time is not None:
+                return time, how
+        return None
+
+    def _movers(self) -> list[tuple[list[Path], Mover, str]]:
+        def paths(*names: str) -> list[Path]:
+            return [
+                path_of(self.track, name, sign_target=self.sign, roll_deg=self.roll)
+                for name in names
+            ]
+
+        body = (paths(*BODY_MOVERS), BODY, say("body"))
+        if not has_keypoints(self.track, "clubhead"):
+            return [body]
+        head = (paths("clubhead"), CLUBHEAD, say("clubhead"))
+        # From down-the-line the head starts straight at the camera.
+        return [head, body] if self.view is View.FACE_ON else [body, head]
+
+    def find_impact(
+        self, strikes: Sequence[StrikeLike], ball_left: Time | None, ball: BallLike | None
+    ) -> None:
+        near = self.span.bottom_s
+        address = self.found.get(P.P1)
+        address_s = None if address is None else address.time.s
+        sources = [
+            ImpactSource(kind=SOUND, time=Time(s=strike.s, se=strike.se_s))
+            for strike in strikes
+            if abs(strike.s - near) < 0.25
+        ]
+        if ball_left is not None and abs(ball_left.s - near) < 0.25:
+            sources.append(ImpactSource(kind=BALL, time=ball_left))
+        club = club_passing(
+            self.track,
+            view=self.view,
+            sign_target=self.sign,
+            roll_deg=self.roll,
+            ball=ball,
+            near_s=near,
+            address_s=address_s,
+        )
+        if club is not None:
+            sources.append(club)
+        if not sources and self._shaft_came_down():
+            hands = hands_passing(
+                self.track,
+                view=self.view,
+                sign_target=self.sign,
+                roll_deg=self.roll,
+                near_s=near,
+                address_s=address_s,
+            )
+            if hands is not None:
+                sources.append(hands)
+        impact = fuse_impact(sources)
+        if impact is None:
+            self.miss(say("the swing stops before the ball"), P.P7)
+            return
+        self.found[P.P7] = impact
+
+    def _shaft_came_down(self) -> bool:
+        """Without a club to see, a swing that goes on up on the target side passed the ball."""
+        return not self.span.stops_early
+
+    def find_backswing(self) -> None:
+        if self.span.starts_at_top:
+            return
+        start = self.time(P.P1, self.span.start_s)
+        top = self.time(P.P4, self.span.top_s)
+        arm = crossings(self.lead.within(start, top), rising=True, half_width_s=REACH_BACKSWING_S)
+        if arm:
+            self.put(P.P3, arm[-1][0], say("lead arm"))
+        else:
+            self.miss(say("half swing: the lead arm does not come up to level"), P.P3)
+        if self.shaft is None:
+            self.miss(say("the club is not seen"), P.P2)
+            return
+        shaft = crossings(
+            self.shaft.within(start, top), rising=True, half_width_s=REACH_BACKSWING_S
+        )
+        if shaft:
+            self.put(P.P2, shaft[0][0], say("shaft"))
+        else:
+            self.miss(say("the shaft does not come up to level in the backswing"), P.P2)
+
+    def find_downswing(self) -> None:
+        top = self.time(P.P4, self.span.top_s)
+        end = self.time(P.P7, self.span.stop_s)
+        arm = crossings(self.lead.within(top, end), rising=False, half_width_s=REACH_ARM_DOWN_S)
+        if arm:
+            self.put(P.P5, arm[0][0], say("lead arm"))
+        else:
+            self.miss(say("half swing: the lead arm is below level all the way down"), P.P5)
+        if self.shaft is None:
+            self.miss(say("the club is not seen"), P.P6)
+            return
+        shaft = crossings(self.shaft.within(top, end), rising=False, half_width_s=REACH_RELEASE_S)
+        if shaft:
+            self.put(P.P6, shaft[-1][0], say("shaft"))
+        else:
+            self.miss(say("the shaft does not come down to level"), P.P6)
+
+    def find_follow_through(self) -> None:
+        impact = self.found.get(P.P7)
+        if impact is None:
+            self.miss(say("the swing stops before the ball"), P.P8, P.P9)
+            return
+        after = impact.time.s
+        stop = self.span.stop_s
+        if self.shaft is None:
+            self.miss(say("the club is not seen"), P.P8)
+        else:
+            shaft = crossings(
+                self.shaft.within(after, min(after + LONGEST_TO_P9_S, stop)),
+                rising=True,
+                half_width_s=REACH_RELEASE_S,
+            )
+            if shaft:
+                self.put(P.P8, shaft[0][0], say("shaft"))
+            else:
+                self.miss(say("the swing stops before the shaft is level"), P.P8)
+        begin = self.time(P.P8, after)
+        arm = soft_crossing(
+            self.trail.within(begin - 0.02, min(after + LONGEST_TO_P9_S, stop)),
+        )
+        if arm is None or arm.s <= begin:
+            self.miss(say("the swing stops before the trail arm is level"), P.P9)
+        else:
+            self.put(P.P9, arm, say("trail arm"))
+
+    def find_finish(self) -> None:
+        last = self.found.get(P.P9)
+        if last is None:
+            self.miss(say("the swing stops before P9"), P.P10)
+            return
+        for paths, mover, how in self._movers():
+            time = first_still(
+                paths,
+                mover,
+                about_s=self.span.rest_s,
+                torso_px=self.torso,
+                px_per_m=self.px_per_m,
+            )
+            if time is not None and last.time.s < time.s < self.span.stop_s + 0.05:
+                self.put(P.P10, time, how)
+                return
+        self.miss(say("the player is not seen still after the swing"), P.P10)
+
+
+def _in_order(found: dict[Position, PositionTime], missing: dict[Position, str]) -> SwingPositions:
+    """Drop what contradicts the order: of two neighbours the one with the larger error."""
+    kept = dict(found)
+    gone = dict(missing)
+    while True:
+        order = [kept[p] for p in Position if p in kept]
+        clash = [(a, b) for a, b in pairwise(order) if b.time.s <= a.time.s + NO_LESS_APART_S]
+        if not clash:
+            break
+        a, b = clash[0]
+        worse, better = (a, b) if a.time.se >= b.time.se else (b, a)
+        del kept[worse.position]
+        gone[worse.position] = say(
+            "what was found does not fit the order with {other}", other=better.position.value
+        )
+    return SwingPositions(
+        found={p: kept[p] for p in Position if p in kept},
+        missing={p: gone[p] for p in Position if p in gone and p not in kept},
+    )

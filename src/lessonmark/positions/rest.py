@@ -1,0 +1,181 @@
+"""P1 and P10: when the club starts from rest, and when it comes to rest."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from lessonmark.positions.crossing import onset
+from lessonmark.positions.signals import Floats, Path
+from lessonmark.positions.times import Time
+
+__all__ = ["BODY", "BODY_MOVERS", "CLUBHEAD", "Mover", "first_still", "last_still"]
+
+
+class Mover:
+    """How fast a point may still be called still, and how far its start from rest reaches.
+
+    Parameters
+    ----------
+    still_start_m_s, still_stop_m_s : speeds below which it rests before and after, m/s.
+    reach_start_torso, reach_stop_torso : how far start and stop are followed, torso lengths.
+    se_s : what the point's own start tells of the club's, s.
+    """
+
+    def __init__(
+        self,
+        *,
+        still_start_m_s: float,
+        still_stop_m_s: float,
+        reach_start_torso: float,
+        reach_stop_torso: float,
+        se_s: float,
+    ) -> None:
+        self.still_start_m_s = still_start_m_s
+        self.still_stop_m_s = still_stop_m_s
+        self.reach_start_torso = reach_start_torso
+        self.reach_stop_torso = reach_stop_torso
+        self.se_s = se_s
+
+
+# The clubhead's speeds are this program's definition of P1 and P10. The body's points move about
+# a tenth as fast in the takeaway, and half as fast at the finish (common practice, no source).
+CLUBHEAD = Mover(
+    still_start_m_s=0.05,
+    still_stop_m_s=0.30,
+    reach_start_torso=0.7,
+    reach_stop_torso=0.6,
+    se_s=0.004,
+)
+BODY = Mover(
+    still_start_m_s=0.005,
+    still_stop_m_s=0.15,
+    reach_start_torso=0.10,
+    reach_stop_torso=0.2,
+    se_s=0.012,
+)
+BODY_MOVERS = (
+    "lead_shoulder",
+    "trail_shoulder",
+    "lead_elbow",
+    "trail_elbow",
+    "lead_wrist",
+    "trail_wrist",
+)
+# A start from rest goes with the time cubed (minimum jerk) or nearly, a stop is a little more
+# abrupt (common practice, no source): what that choice is worth goes into the error.
+POWERS_START = (2.5, 3.0, 3.5)
+POWERS_STOP = (2.0, 2.5, 3.0)
+# How much of the rest is looked at, and how long the start may take over its reach, s.
+REST_S = 0.35
+LONGEST_START_S = 0.6
+# The hands look still for this long after the club has started, at first and at second look, s.
+REST_ENDS_S = (0.20, 0.03)
+
+
+def last_still(
+    paths: list[Path], mover: Mover, *, about_s: float, torso_px: float, px_per_m: float
+) -> Time | None:
+    """Find when the points were last still, `about_s` being a moment at or soon after that.
+
+    Parameters
+    ----------
+    paths : one or several points that start together.
+    about_s : s.
+    torso_px, px_per_m : the scale on the image.
+    """
+    return _leave(
+        *_together(paths),
+        about_s,
+        mover.reach_start_torso * torso_px,
+        mover.still_start_m_s * px_per_m,
+        POWERS_START,
+        mover.se_s,
+    )
+
+
+def first_still(
+    paths: list[Path], mover: Mover, *, about_s: float, torso_px: float, px_per_m: float
+) -> Time | None:
+    """Find when the points are first still, `about_s` being a moment at or soon before that."""
+    # The same problem with time turned round.
+    t, place, se = _together(paths)
+    found = _leave(
+        -t[::-1],
+        place[::-1],
+        se,
+        -about_s,
+        mover.reach_stop_torso * torso_px,
+        mover.still_stop_m_s * px_per_m,
+        POWERS_STOP,
+        mover.se_s,
+    )
+    return None if found is None else Time(s=-found.s, se=found.se)
+
+
+def _together(paths: list[Path]) -> tuple[Floats, Floats, float]:
+    """Put paths side by side: times, places (time, 2 x points) px, a usual error px."""
+    t = paths[0].t
+    for path in paths[1:]:
+        t = np.intersect1d(t, path.t)
+    columns: list[Floats] = []
+    variances: list[float] = []
+    for path in paths:
+        keep = np.isin(path.t, t)
+        columns += [path.along[keep], path.up[keep]]
+        variances.append(float(np.median((path.se_along**2 + path.se_up**2) / 2)))
+    return t, np.stack(columns, axis=1), math.sqrt(sum(variances) / len(variances))
+
+
+def _leave(
+    t: Floats,
+    place: Floats,
+    own: float,
+    about_s: float,
+    reach: float,
+    speed: float,
+    powers: tuple[float, ...],
+    se_more: float,
+) -> Time | None:
+    """Time the start from the rest that lies before `about_s`, by its shape up to `reach`.
+
+    Distances are the root mean square over the points.
+    """
+    points = place.shape[1] / 2
+    found: list[Time] = []
+    for ends in REST_ENDS_S:
+        used = (t >= about_s - ends - REST_S) & (t <= about_s + LONGEST_START_S)
+        at, where = t[used], place[used]
+        resting = at < about_s - ends
+        if resting.sum() < 3 or len(at) < 8:
+            return None
+        off = where - np.median(where[resting], axis=0)
+        away = np.sqrt(np.sum(off**2, axis=1) / points)
+        out = np.flatnonzero((away >= reach) & ~resting)
+        if len(out) == 0:
+            return None
+        last = int(out[0])
+        way = off[last] / np.linalg.norm(off[last])
+        moved = off[: last + 1] @ way / math.sqrt(points)
+        found = [
+            time
+            for power in powers
+            if (
+                time := onset(
+                    at[: last + 1],
+                    moved,
+                    max(own, 0.1) / math.sqrt(points),
+                    speed=speed,
+                    power=power,
+                )
+            )
+            is not None
+        ]
+        if len(found) < len(powers):
+            return None
+        about_s = found[len(found) // 2].s
+    times = [time.s for time in found]
+    middle = found[len(found) // 2]
+    spread = (max(times) - min(times)) / 2
+    return Time(s=middle.s, se=math.sqrt(middle.se**2 + spread**2 + se_more**2))
