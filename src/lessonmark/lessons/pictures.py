@@ -153,6 +153,7 @@ def still_picture(
             for line in lines
         ),
         caption=caption,
+        crop=(left, top, right, bottom),
     )
 
 
