@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from lessonmark.evidence.change import Change
+from lessonmark.evidence.change import Change, Verdict
 from lessonmark.evidence.compare import adjust_focus, compare
-from lessonmark.evidence.side_effects import screen
+from lessonmark.evidence.side_effects import lead_sentence, screen_side_effects
 from lessonmark.evidence.wording import verdict_sentence
 from lessonmark.language import say, say_number
 from lessonmark.lessons.findings import (
@@ -94,7 +94,7 @@ def judge_side_effects(
 ) -> tuple[SideEffect, ...]:
     """Screen everything else that was measured, with a false-discovery rate; leads, no findings."""
     named = {str(one.at) for one in focus}
-    seen: list[tuple[Measure, MeasureAt, View, tuple[StageValues, ...], Change]] = []
+    seen: dict[str, tuple[Measure, MeasureAt, View, tuple[StageValues, ...], Change]] = {}
     for view in View:
         for entry in catalogue():
             if view not in entry.views:
@@ -112,22 +112,26 @@ def judge_side_effects(
                     direction="",
                     camera_moved=camera_moved.get(view, False),
                 )
-                if change.difference is not None:
-                    seen.append((entry, at, view, rows, change))
-    leads = screen([change for *_, change in seen])
-    return tuple(
-        SideEffect(
-            at=at,
-            view=view,
-            name=_title(entry, at),
-            unit=_unit(entry, view, clips),
-            stages=rows,
-            change=lead.change,
-            sentence=lead.sentence(_title(entry, at), _unit(entry, view, clips)),
+                seen[f"{view}: {at}"] = (entry, at, view, rows, change)
+    leads = screen_side_effects({key: change for key, (*_, change) in seen.items()})
+    rows_of_leads = []
+    for lead in leads:
+        if lead.change.verdict is not Verdict.CHANGED:
+            continue
+        entry, at, view, rows, _ = seen[lead.key]
+        title, unit = _title(entry, at), _unit(entry, view, clips)
+        rows_of_leads.append(
+            SideEffect(
+                at=at,
+                view=view,
+                name=title,
+                unit=unit,
+                stages=rows,
+                change=lead.change,
+                sentence=lead_sentence(lead, title, unit),
+            )
         )
-        for lead in leads
-        for entry, at, view, rows, _ in [seen[lead.index]]
-    )
+    return tuple(rows_of_leads)
 
 
 def list_refusals(clips: Sequence[ClipFinding]) -> dict[str, Refused]:

@@ -31,6 +31,7 @@ _PRESENCE_MIN = 0.5  # below this the crop holds nobody, and the detector looks 
 _DETECT_EVERY = 5  # frames between two runs of the detector while nobody is in sight
 _REGION_GAIN = 0.1  # share of the way that the crop moves to the newest region: a calm crop
 _REGION_JUMP = 0.25  # of the crop's side: beyond this the body really moved, follow at once
+_LOST_WITHIN = 0.6  # of the crop's side: somebody farther away is somebody else
 _OTHERS_EVERY = 12  # frames between two looks at the others in the picture
 _OTHERS_MAX = 3
 _LEFT_WRIST = BODY_KEYPOINTS.index("left_wrist")
@@ -162,8 +163,11 @@ class BodyTracker:
             return None, others
         if raw.looks:  # lost on the way: go on with the one who is nearest
             last = raw.looks[-1].landmarks.region
-            seen.sort(key=lambda pair: np.hypot(pair[0].x - last.x, pair[0].y - last.y))
-            return seen[0][0], others
+            apart, nearest = min(
+                ((float(np.hypot(r.x - last.x, r.y - last.y)), r) for r, _ in seen),
+                key=lambda pair: pair[0],
+            )
+            return (nearest if apart <= _LOST_WITHIN * last.side else None), others
         raw.people = len(seen)
         seen.sort(key=lambda pair: -_looks_like_golfer(pair[1]))
         rest = [

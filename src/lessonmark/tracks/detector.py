@@ -23,6 +23,8 @@ _SIDE = 224  # px, the network's input
 _STRIDES_AND_ANCHORS = ((8, 2), (16, 2), (32, 6))  # px of a cell, anchors a cell
 _SCORE_MIN = 0.5
 _OVERLAP_MAX = 0.3  # intersection over union above which two boxes are one person
+_SEARCHES = 4  # of one frame: at most so many times
+_HIPS_APART = 0.15  # of the crop's side: nearer hips belong to one person
 _REGION_OVER_BODY = 1.25  # the landmark network was trained on crops this much wider than the body
 
 
@@ -77,11 +79,50 @@ class PersonDetector:
         self._anchors = _anchor_centres()
 
     def find(self, image: npt.NDArray[np.uint8]) -> list[Person]:
-        """Find the people in `image` (height, width, 3), RGB; best score first, may be none."""
+        """Find the people in `image` (height, width, 3), RGB; best score first, may be none.
+
+        A large person outshouts a smaller one, so whoever was found is covered up and the frame
+        is searched again, until nobody else turns up.
+        """
+        people: list[Person] = []
+        covered = image.copy()
+        for _ in range(_SEARCHES):
+            fresh = [
+                person
+                for person in self._find_apart(covered, nearer=not people)
+                if all(not _same(person, other) for other in people)
+            ]
+            if not fresh:
+                break
+            people += fresh
+            for person in fresh:
+                _cover(covered, person.region)
+        return sorted(people, key=lambda person: -person.score)
+
+    def _find_apart(self, image: npt.NDArray[np.uint8], *, nearer: bool) -> list[Person]:
+        """Look at the whole frame, and where it shows nobody, `nearer`, at squares of it."""
         height, width = image.shape[:2]
-        scale = _SIDE / max(height, width)
+        people = self._find_in(image, (0, 0, width, height))
+        for side in (min(height, width), min(height, width) // 2):
+            if people or not nearer:
+                break
+            for square in _squares(width, height, side):
+                people += self._find_in(image, square)
+        apart: list[Person] = []
+        for person in sorted(people, key=lambda person: -person.score):
+            if all(not _same(person, other) for other in apart):
+                apart.append(person)
+        return apart
+
+    def _find_in(
+        self, image: npt.NDArray[np.uint8], part: tuple[int, int, int, int]
+    ) -> list[Person]:
+        x0, y0, x1, y1 = part
+        scale = _SIDE / max(y1 - y0, x1 - x0)
         small = cv2.resize(
-            image, (round(width * scale), round(height * scale)), interpolation=cv2.INTER_AREA
+            image[y0:y1, x0:x1],
+            (round((x1 - x0) * scale), round((y1 - y0) * scale)),
+            interpolation=cv2.INTER_AREA,
         )
         square = np.zeros((_SIDE, _SIDE, 3), np.uint8)
         top, left = (_SIDE - small.shape[0]) // 2, (_SIDE - small.shape[1]) // 2
@@ -89,15 +130,14 @@ class PersonDetector:
         boxes, logits = self._network.run(square[None].astype(np.float32) / 127.5 - 1.0)
         scores = 1 / (1 + np.exp(-np.clip(logits[0, :, 0].astype(float), -100, 100)))
         keep = np.flatnonzero(scores >= _SCORE_MIN)
-        keep = keep[np.argsort(-scores[keep])]
         # Box centre, size and four points, all relative to the anchor, in input px.
         values = boxes[0, keep].reshape(len(keep), 6, 2).astype(float)
         values[:, [0, 2, 3, 4, 5]] += self._anchors[keep, None] * _SIDE
         values[:, [0, 2, 3, 4, 5]] -= (left, top)
         values /= scale
-        people: list[Person] = []
-        for score, (centre, size, hips, rim, *_) in zip(scores[keep], values, strict=True):
-            person = Person(
+        values[:, [0, 2, 3, 4, 5]] += (x0, y0)
+        return [
+            Person(
                 score=float(score),
                 left=centre[0] - size[0] / 2,
                 top=centre[1] - size[1] / 2,
@@ -105,9 +145,34 @@ class PersonDetector:
                 bottom=centre[1] + size[1] / 2,
                 region=Region.round_body(hips, rim),
             )
-            if all(_overlap(person, other) < _OVERLAP_MAX for other in people):
-                people.append(person)
-        return people
+            for score, (centre, size, hips, rim, *_) in zip(scores[keep], values, strict=True)
+        ]
+
+
+def _squares(width: int, height: int, side: int) -> list[tuple[int, int, int, int]]:
+    """Cover the frame with squares that overlap by half at most: left, top, right, bottom."""
+
+    def starts(length: int) -> list[int]:
+        steps = max(1, math.ceil((length - side) / (side / 2)) + 1) if length > side else 1
+        return [round(k * (length - side) / max(1, steps - 1)) for k in range(steps)]
+
+    return [(x, y, x + side, y + side) for y in starts(height) for x in starts(width)]
+
+
+def _cover(image: npt.NDArray[np.uint8], region: Region) -> None:
+    # A body is higher than wide; arms that stick out make no second person.
+    wide, high = 0.2 * region.side, 0.45 * region.side
+    left, right = max(0, int(region.x - wide)), max(0, int(region.x + wide))
+    top, bottom = max(0, int(region.y - high)), max(0, int(region.y + high))
+    image[top:bottom, left:right] = image[::8, ::8].mean(axis=(0, 1)).astype(np.uint8)
+
+
+def _same(one: Person, other: Person) -> bool:
+    """Tell whether two detections are one person: boxes that overlap, or hips at one place."""
+    near = math.hypot(one.region.x - other.region.x, one.region.y - other.region.y)
+    return _overlap(one, other) >= _OVERLAP_MAX or near < _HIPS_APART * max(
+        one.region.side, other.region.side
+    )
 
 
 def _anchor_centres() -> npt.NDArray[np.float64]:
