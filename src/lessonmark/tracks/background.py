@@ -1,0 +1,266 @@
+"""What stands still behind the golfer: a grey picture and its spread, pixel by pixel.
+
+The median over frames in which the hands are in different places is the scene without the club,
+even where the player stood over the ball for most of the clip. A camera held in the hand is
+registered first, on corners outside the golfer's reach.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Background", "Registration", "Window", "learn_background", "spread_samples"]
+
+# A camera counts as still while no sampled frame moves more than this on its corners. Below it,
+# registering adds more error than it removes.
+STILL_PX = 0.25
+# The least spread of a grey level that is believed, in grey levels: 8-bit rounding and
+# compression leave at least this on a flat wall.
+LEAST_SPREAD = 1.5
+CORNERS = 80
+# A pixel that differs from the median in a tenth of the frames was hidden by something broader
+# than a club, which is anywhere for a few frames only.
+OFTEN = 0.9
+OFTEN_SPREADS = 4.0
+MAD_TO_SD = 1.4826  # normal distribution
+
+
+@dataclass(frozen=True, kw_only=True)
+class Window:
+    """The part of the picture that is worked on, and how far it is made smaller.
+
+    Window pixel w belongs to picture position ``origin + w / scale``, both with (0, 0) at the
+    outer corner of their top-left pixel.
+    """
+
+    x: int  # px, left edge in the picture
+    y: int  # px, top edge
+    width: int  # px, in the picture
+    height: int
+    scale: float  # at most 1
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height after scaling, px."""
+        return (
+            max(1, round(self.width * self.scale)),
+            max(1, round(self.height * self.scale)),
+        )
+
+    def cut(self, image: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+        """Cut the window out of a whole grey picture and scale it."""
+        part = image[self.y : self.y + self.height, self.x : self.x + self.width]
+        if self.scale == 1.0:
+            return np.ascontiguousarray(part)
+        return cv2.resize(part, self.size, interpolation=cv2.INTER_AREA).astype(
+            np.uint8, copy=False
+        )
+
+    def inside(self, points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Carry picture points (..., 2) to window points."""
+        carried: npt.NDArray[np.float64] = (points - np.array([self.x, self.y])) * self._scales()
+        return carried
+
+    def outside(self, points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Carry window points (..., 2) to picture points."""
+        carried: npt.NDArray[np.float64] = points / self._scales() + np.array([self.x, self.y])
+        return carried
+
+    def _scales(self) -> npt.NDArray[np.float64]:
+        width, height = self.size
+        return np.array([width / self.width, height / self.height])
+
+
+class Registration:
+    """Find how the camera moved since a reference frame, from corners away from the golfer.
+
+    Parameters
+    ----------
+    reference : whole grey picture.
+    golfer : x0, y0, x1, y1 of the area that moves by itself, px.
+    """
+
+    def __init__(
+        self, reference: npt.NDArray[np.uint8], golfer: tuple[float, float, float, float]
+    ) -> None:
+        height, width = reference.shape
+        self._step = max(1, round(max(height, width) / 1280))
+        small = reference[:: self._step, :: self._step]
+        mask = np.full(small.shape, 255, np.uint8)
+        x0, y0, x1, y1 = (max(0, int(edge / self._step)) for edge in golfer)
+        mask[y0:y1, x0:x1] = 0
+        self._reference = np.ascontiguousarray(small)
+        corners = cv2.goodFeaturesToTrack(self._reference, CORNERS, 0.02, 12, mask=mask)
+        self._corners = (
+            np.empty((0, 1, 2), np.float32) if corners is None else corners.astype(np.float32)
+        )
+
+    def motion(self, image: npt.NDArray[np.uint8]) -> npt.NDArray[np.float64]:
+        """Return the (2, 3) similarity from reference to `image`; none if too few corners agree."""
+        still = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+        if len(self._corners) < 8:
+            return still
+        now = np.ascontiguousarray(image[:: self._step, :: self._step])
+        moved, found, _ = cv2.calcOpticalFlowPyrLK(
+            self._reference,
+            now,
+            self._corners,
+            np.empty_like(self._corners),
+            winSize=(15, 15),
+            maxLevel=2,
+        )
+        good = found.ravel() == 1
+        if good.sum() < 8:
+            return still
+        fit, agree = cv2.estimateAffinePartial2D(
+            self._corners[good], moved[good], method=cv2.RANSAC, ransacReprojThreshold=1.0
+        )
+        if fit is None or agree.sum() < 8:
+            return still
+        fit = np.asarray(fit, np.float64)
+        # Pixel centres of the thinned picture sit at step * (index + 0.5) - 0.5 + offsets that
+        # cancel for the small turns a hand makes; only the shift scales.
+        fit[:, 2] *= self._step
+        return fit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Background:
+    """The still scene inside a window."""
+
+    window: Window
+    median: npt.NDArray[np.float32]  # (height, width) grey levels
+    spread: npt.NDArray[np.float32]  # (height, width) grey levels, one standard deviation
+    unsteady: npt.NDArray[np.uint8]  # (height, width) 255 where the scene was often hidden
+    registration: Registration | None  # None: the camera stands still
+
+    @cached_property
+    def inverse(self) -> npt.NDArray[np.float32]:
+        """One over the spread."""
+        return (1.0 / self.spread).astype(np.float32)
+
+    @cached_property
+    def level(self) -> npt.NDArray[np.float32]:
+        """The median in units of the spread."""
+        return (self.median / self.spread).astype(np.float32)
+
+    def align(
+        self, image: npt.NDArray[np.uint8]
+    ) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.float64]]:
+        """Cut the window out of a frame, the camera's motion undone.
+
+        Returns
+        -------
+        The window's grey picture, and the (2, 3) motion from reference to frame, picture px.
+        """
+        if self.registration is None:
+            return self.window.cut(image), np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+        motion = self.registration.motion(image)
+        return _cut_moved(self.window, image, motion), motion
+
+
+def _cut_moved(
+    window: Window, image: npt.NDArray[np.uint8], motion: npt.NDArray[np.float64]
+) -> npt.NDArray[np.uint8]:
+    """Cut where the window has moved to."""
+    corner = np.array([window.x, window.y], float)
+    carry = motion.copy()
+    # warpAffine counts pixel centres from 0: only the shift of the window enters.
+    carry[:, 2] += motion[:, :2] @ corner
+    part = cv2.warpAffine(
+        image,
+        carry,
+        (window.width, window.height),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    if window.scale == 1.0:
+        return part.astype(np.uint8, copy=False)
+    return cv2.resize(part, window.size, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
+
+
+def spread_samples(hands: npt.NDArray[np.float64], count: int) -> list[int]:
+    """Choose frames in which the hands are in different places.
+
+    Parameters
+    ----------
+    hands : (time, 2), px.
+    count : how many frames at most.
+
+    Returns
+    -------
+    Indices, ascending. Equal steps along the hands' path and not in time, so that a player who
+    stands over the ball for ten seconds is not taken for scenery.
+    """
+    if len(hands) <= count:
+        return list(range(len(hands)))
+    steps = np.hypot(*np.diff(hands, axis=0).T)
+    steps = np.where(np.isfinite(steps), steps, 0.0)
+    # A noisy keypoint also walks while the player stands: only steps above its tremble count.
+    walked = np.concatenate([[0.0], np.cumsum(np.maximum(steps - np.median(steps), 0.0))])
+    # A tenth of the weight by time keeps the ends in when the hands hardly move.
+    walked = walked / max(walked[-1], 1e-9) + 0.1 * np.linspace(0, 1, len(hands))
+    wanted = np.linspace(0, walked[-1], count)
+    return sorted({int(i) for i in np.searchsorted(walked, wanted).clip(0, len(hands) - 1)})
+
+
+def learn_background(
+    images: Iterable[npt.NDArray[np.uint8]],
+    *,
+    window: Window,
+    golfer: tuple[float, float, float, float],
+) -> Background:
+    """Learn the still scene from sampled frames.
+
+    Parameters
+    ----------
+    images : whole grey pictures, at least 3, the hands in different places; only the window of
+        each is held.
+    window : the part to learn.
+    golfer : x0, y0, x1, y1 of what moves by itself, px: registration looks elsewhere.
+
+    Returns
+    -------
+    Background : per-pixel median; spread from the median absolute deviation, not below what
+        compression leaves.
+    """
+    registration: Registration | None = None
+    moving = False
+    parts = []
+    middle = np.array([window.x + window.width / 2, window.y + window.height / 2, 1.0])
+    for image in images:
+        if registration is None:
+            registration = Registration(image, golfer)
+        motion = registration.motion(image)
+        moved = float(np.hypot(*(motion @ middle - middle[:2]))) > STILL_PX
+        moving = moving or moved
+        parts.append(_cut_moved(window, image, motion) if moved else window.cut(image))
+    if len(parts) < 3:
+        raise ValueError(f"a background needs at least 3 frames, got {len(parts)}")
+    stack = np.stack(parts)
+    median = np.empty(stack.shape[1:], np.float32)
+    spread = np.empty(stack.shape[1:], np.float32)
+    often = np.empty(stack.shape[1:], np.float32)
+    for row in range(0, len(median), 64):  # in bands, to hold one float copy of a band only
+        band = stack[:, row : row + 64].astype(np.float32)
+        level = np.median(band, axis=0)
+        band = np.abs(band - level)
+        band.sort(axis=0)
+        median[row : row + 64] = level
+        spread[row : row + 64] = MAD_TO_SD * band[len(band) // 2]
+        often[row : row + 64] = band[int(OFTEN * (len(band) - 1))]
+    spread = np.maximum(cv2.blur(spread, (5, 5)), LEAST_SPREAD).astype(np.float32)
+    hidden = (cv2.blur(often, (3, 3)) > OFTEN_SPREADS * spread).astype(np.uint8) * 255
+    return Background(
+        window=window,
+        median=median,
+        spread=spread,
+        unsteady=cv2.dilate(hidden, np.ones((5, 5), np.uint8)).astype(np.uint8, copy=False),
+        registration=registration if moving else None,
+    )

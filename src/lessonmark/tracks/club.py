@@ -1,0 +1,328 @@
+"""Follow the club through a clip's swings: the shaft, the grip and the head in every frame.
+
+Body track and grey frames in; the body track with the club's variables (see `schema`) out. What
+is not seen is predicted from its neighbours with an error that says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import xarray as xr
+
+from lessonmark.language import say
+from lessonmark.media.clip import ClipInfo, Frame
+from lessonmark.tracks.background import Background, Window, learn_background, spread_samples
+from lessonmark.tracks.club_hands import Hands, find_hands, guess_px_per_cm
+from lessonmark.tracks.club_path import choose_rays
+from lessonmark.tracks.club_rays import Contrast, Ray, RayFinder
+from lessonmark.tracks.club_smooth import ClubPath, smooth_club
+from lessonmark.tracks.schema import CLUB_KEYPOINTS, SPACE
+from lessonmark.words import Handedness, View
+
+__all__ = ["ClubTrack", "FrameSource", "track_club"]
+
+Array = npt.NDArray[np.float64]
+FrameSource = Callable[[float, float], Iterable[Frame]]  # grey frames from start_s to stop_s
+
+# A club is worked on at no more than this length: finer pixels cost time and tell nothing more.
+LENGTH_PX_MOST = 320.0
+LENGTH_PX_WORKED = 240.0
+LENGTH_PX_LEAST = 40.0  # below this a shaft is thinner than half a pixel
+SAMPLES = 41  # frames that the background is learnt from
+FRAMES_LEAST = 12  # in a span
+GRIP_CM = 10.0  # butt to the middle of the hands; common practice, no source
+# How fast a club can turn for the hands' speed: at impact 42 rad/s at 7 m/s, which is 6 a club
+# length (rendered swings); a hinge alone turns it at a few rad/s with the hands at rest.
+TURN_PER_HAND_SPEED = 8.0
+TURN_AT_REST = 6.0  # rad/s
+# A club is found where the path holds on to it for this share of the frames, with lines this long.
+SEEN_LEAST = 0.25
+SCORE_LEAST = 0.3
+ANGLE_SYSTEMATIC_RAD = np.radians(0.25)  # does not average out over frames: shaft bend, lens
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClubTrack:
+    """The body track with the club, or without it and why."""
+
+    track: xr.Dataset  # with the club's variables where `found`
+    found: bool
+    note: str  # a sentence for the coach: why there is no club; empty where there is one
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Span:
+    """One swing's club, in picture px, y down."""
+
+    frames: npt.NDArray[np.intp]  # indices into the body's time
+    middle: Array  # (time, 2) of the hands, on the shaft's line
+    middle_cov: Array  # (time, 2, 2)
+    middle_velocity: Array
+    path: ClubPath  # px of the picture
+
+
+def track_club(
+    frames_source: FrameSource,
+    body: xr.Dataset,
+    *,
+    clip: ClipInfo,
+    view: View,
+    handedness: Handedness,
+    club_length_cm: float,
+    px_per_cm: float | None,
+    spans: Sequence[tuple[float, float]],
+) -> ClubTrack:
+    """Follow the club through every swing of a clip.
+
+    Parameters
+    ----------
+    frames_source : gives the clip's grey frames between two times; it is asked twice a span.
+    body : the golfer's track, `schema`'s body variables on every frame's time.
+    clip : the clip, for its size.
+    view, handedness : not needed to find the club: the same search serves every view and hand.
+    club_length_cm : butt to sole.
+    px_per_cm : picture px a centimetre at the golfer; None is guessed from the golfer's height.
+    spans : start and end of each swing, s, address and finish included.
+
+    Returns
+    -------
+    ClubTrack : where no span shows a club, the body track as it came and the reason.
+    """
+    scale = px_per_cm if px_per_cm is not None else guess_px_per_cm(body)
+    length = club_length_cm * scale
+    if not length >= LENGTH_PX_LEAST:
+        return ClubTrack(
+            track=body,
+            found=False,
+            note=say("The golfer is too small in the picture for the club to be followed."),
+        )
+    times = body["time"].to_numpy()
+    found = []
+    for start_s, stop_s in spans:
+        frames = np.flatnonzero((times >= start_s - 1e-6) & (times <= stop_s + 1e-6))
+        if len(frames) < FRAMES_LEAST:
+            continue
+        span = _track_span(frames_source, body.isel(time=frames), clip, frames, length, scale)
+        if span is not None:
+            found.append(span)
+    if not found:
+        return ClubTrack(
+            track=body,
+            found=False,
+            note=say("The club could not be seen in this clip; body measures go on without it."),
+        )
+    return ClubTrack(track=_with_club(body, found, club_length_cm), found=True, note="")
+
+
+def _track_span(
+    frames_source: FrameSource,
+    body: xr.Dataset,
+    clip: ClipInfo,
+    frames: npt.NDArray[np.intp],
+    length: float,
+    px_per_cm: float,
+) -> _Span | None:
+    times = body["time"].to_numpy()
+    hands = find_hands(body, px_per_cm=px_per_cm)
+    window = _window(hands.position, length, clip)
+    start_s, stop_s = float(times[0]), float(times[-1])
+    wanted = set(spread_samples(hands.position, SAMPLES))
+    try:
+        background = learn_background(
+            (
+                frame.image
+                for frame in frames_source(start_s, stop_s)
+                if _row(times, frame.s) in wanted
+            ),
+            window=window,
+            golfer=_golfer_box(body, length),
+        )
+    except ValueError:  # fewer than three frames could be read there
+        return None
+    scale = _mean_scale(window)
+    finder = RayFinder(length * scale)
+    rays: list[list[Ray]] = [[] for _ in times]
+    # The camera's own motion: reference to frame, one (2, 3) a frame.
+    motions = np.tile(np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]), (len(times), 1, 1))
+    steady = hands.position.copy()
+    limits = _fan_limits(times, hands, length)
+    for frame in frames_source(start_s, stop_s):
+        row = _row(times, frame.s)
+        if row is None:
+            continue
+        image, motions[row] = background.align(frame.image)
+        steady[row] = _undo(motions[row], hands.position[row])
+        rays[row] = finder.find(
+            _contrast(image, background), window.inside(steady[row]), float(limits[row])
+        )
+    forearms = hands.forearms(hands.position, np.full(2, scale))
+    chosen = choose_rays(times, rays, length * scale, forearms=forearms)
+    club = [None if take < 0 else rays[row][take] for row, take in enumerate(chosen)]
+    scores = [ray.score for ray in club if ray is not None]
+    if len(scores) < SEEN_LEAST * len(times) or np.median(scores) < SCORE_LEAST:
+        return None
+    path = smooth_club(times, club, length_px=length * scale)
+    return _in_picture(frames, times, hands, steady, club, path, motions, window, scale)
+
+
+def _contrast(image: npt.NDArray[np.uint8], background: Background) -> Contrast:
+    inverse = background.inverse
+    picture = image * inverse
+    return Contrast(
+        difference=picture - background.level,
+        picture=picture,
+        unsteady=background.unsteady,
+    )
+
+
+def _row(times: Array, s: float) -> int | None:
+    """Return the body's row for a frame's time, None if it has none."""
+    row = int(np.searchsorted(times, s))
+    near = [k for k in (row - 1, row) if 0 <= k < len(times)]
+    best = min(near, key=lambda k: abs(times[k] - s))
+    step = (times[-1] - times[0]) / max(len(times) - 1, 1)
+    return best if abs(times[best] - s) < 0.4 * step else None
+
+
+def _window(hands: Array, length: float, clip: ClipInfo) -> Window:
+    """Cut as far as the club reaches from wherever the hands are."""
+    scale = 1.0 if length <= LENGTH_PX_MOST else LENGTH_PX_WORKED / length
+    low = np.nanmin(hands, axis=0) - 1.12 * length
+    high = np.nanmax(hands, axis=0) + 1.12 * length
+    x0, y0 = (int(max(0.0, edge)) for edge in low)
+    x1 = int(min(float(clip.width), np.ceil(high[0])))
+    y1 = int(min(float(clip.height), np.ceil(high[1])))
+    return Window(x=x0, y=y0, width=max(x1 - x0, 1), height=max(y1 - y0, 1), scale=scale)
+
+
+def _mean_scale(window: Window) -> float:
+    width, height = window.size
+    return 0.5 * (width / window.width + height / window.height)
+
+
+def _golfer_box(body: xr.Dataset, length: float) -> tuple[float, float, float, float]:
+    """Return x0, y0, x1, y1 of the golfer with a margin of a fifth of a club."""
+    place = body["position"].transpose("time", "keypoint", "space").to_numpy().reshape(-1, 2)
+    low = np.nanpercentile(place, 1, axis=0) - 0.2 * length
+    high = np.nanpercentile(place, 99, axis=0) + 0.2 * length
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _fan_limits(times: Array, hands: Hands, length: float) -> Array:
+    """Return the widest fan that each frame can hold, rad."""
+    frame_s = float(np.median(np.diff(times)))
+    speed = np.hypot(hands.velocity[:, 0], hands.velocity[:, 1]) / length
+    near = max(1, round(0.02 / frame_s))  # a club's turn leads and trails the hands' speed
+    padded = np.pad(np.nan_to_num(speed), near, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1)
+    most: Array = np.asarray(windows.max(axis=1), np.float64)
+    limits: Array = (TURN_PER_HAND_SPEED * most + TURN_AT_REST) * frame_s
+    return limits
+
+
+def _undo(motion: Array, point: Array) -> Array:
+    """Carry a point of a frame back to the reference frame."""
+    back: Array = np.linalg.solve(motion[:, :2], point - motion[:, 2])
+    return back
+
+
+def _in_picture(
+    frames: npt.NDArray[np.intp],
+    times: Array,
+    hands: Hands,
+    steady: Array,
+    club: Sequence[Ray | None],
+    path: ClubPath,
+    motions: Array,
+    window: Window,
+    scale: float,
+) -> _Span:
+    """Carry the smoothed club from the window to each frame's own picture."""
+    seen = path.seen
+    side = np.stack([-np.sin(path.angle), np.cos(path.angle)], axis=1)
+    asides = np.array([np.nan if ray is None else ray.aside for ray in club]) / scale
+    aside_se = np.array([np.nan if ray is None else ray.aside_se for ray in club]) / scale
+    asides[~seen] = np.nan
+    # Where the line was not seen its place beside the hands comes from the frames around, and
+    # the hands' own error stands.
+    every = np.arange(len(times))
+    aside = np.interp(every, every[seen], asides[seen])
+    across_var = np.where(seen, np.nan_to_num(aside_se) ** 2 + 0.5**2, hands.variance)
+    middle = steady + aside[:, None] * side
+    axis = np.stack([np.cos(path.angle), np.sin(path.angle)], axis=1)
+    middle_cov = (
+        across_var[:, None, None] * side[:, :, None] * side[:, None, :]
+        + hands.variance[:, None, None] * axis[:, :, None] * axis[:, None, :]
+    )
+    turn = motions[:, :, :2]
+    twist = np.arctan2(motions[:, 1, 0], motions[:, 0, 0])
+    carried = ClubPath(
+        vector=np.einsum("tij,tj->ti", turn, path.vector / scale),
+        vector_cov=turn @ (path.vector_cov / scale**2) @ turn.transpose(0, 2, 1),
+        vector_rate=np.einsum("tij,tj->ti", turn, path.vector_rate / scale),
+        angle=path.angle + twist,
+        angle_se=np.hypot(path.angle_se, ANGLE_SYSTEMATIC_RAD),
+        angle_rate=path.angle_rate,
+        seen=seen,
+    )
+    return _Span(
+        frames=frames,
+        middle=np.einsum("tij,tj->ti", turn, middle) + motions[:, :, 2],
+        middle_cov=middle_cov,
+        middle_velocity=hands.velocity,
+        path=carried,
+    )
+
+
+def _with_club(body: xr.Dataset, spans: Sequence[_Span], club_length_cm: float) -> xr.Dataset:
+    """Add the club's keypoints and angles to the body's variables."""
+    count = body.sizes["time"]
+    position = np.full((count, 2, 3), np.nan)
+    covariance = np.full((count, 2, 2, 3), np.nan)
+    velocity = np.full((count, 2, 3), np.nan)
+    angle, angle_se, rate, seen = (np.full(count, np.nan) for _ in range(4))
+    behind = GRIP_CM / (club_length_cm - GRIP_CM)  # butt to hands, as a share of hands to head
+    for span in spans:
+        rows, path = span.frames, span.path
+        # butt, hands, head stand at these shares of the vector from the hands' middle.
+        for k, share in enumerate((-behind, 0.0, 1.0)):
+            position[rows, :, k] = span.middle + share * path.vector
+            velocity[rows, :, k] = span.middle_velocity + share * path.vector_rate
+            covariance[rows, :, :, k] = span.middle_cov + share**2 * path.vector_cov
+        angle[rows] = -path.angle  # y up: + is counter-clockwise
+        angle_se[rows] = path.angle_se
+        rate[rows] = -path.angle_rate
+        seen[rows] = path.seen
+    club = xr.Dataset(
+        {
+            "position": (("time", "space", "keypoint"), position),
+            "position_cov": (("time", "space", "space_other", "keypoint"), covariance),
+            "velocity": (("time", "space", "keypoint"), velocity),
+            "visibility": (("time", "keypoint"), np.repeat(seen[:, None], 3, axis=1)),
+        },
+        coords={
+            "time": body["time"],
+            "space": list(SPACE),
+            "space_other": list(SPACE),
+            "keypoint": list(CLUB_KEYPOINTS),
+        },
+    )
+    names = [*body["keypoint"].to_numpy(), *CLUB_KEYPOINTS]
+    joined = body.reindex(keypoint=names)
+    for name in club.data_vars:
+        part = club[name].transpose(*joined[name].dims)
+        joined[name] = (
+            part.combine_first(joined[name])
+            .reindex(keypoint=names)
+            .transpose(*joined[name].dims)
+            .assign_attrs(joined[name].attrs)
+        )
+    joined["shaft_angle"] = ("time", angle, {"units": "rad"})
+    joined["shaft_angle_se"] = ("time", angle_se, {"units": "rad"})
+    joined["shaft_rate"] = ("time", rate, {"units": "rad/s"})
+    joined["shaft_seen"] = ("time", seen)
+    return joined

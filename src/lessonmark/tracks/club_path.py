@@ -1,0 +1,275 @@
+"""Which ray of each frame is the club: the path that turns like a club through the whole swing.
+
+Several tracks are carried along side by side. Each holds the club as it shows on the image, a
+vector from the hands to the head in club lengths, with its rate and acceleration, and each may
+take any of a frame's rays or none. A club that turns at a steady rate moves on an ellipse about
+some centre, whatever the view, and that is what the tracks predict; what they cannot know is how
+the rate changes, and that is their process noise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from lessonmark.tracks.club_rays import Ray
+
+__all__ = ["Forearm", "choose_rays", "process_noise", "transition"]
+
+Array = npt.NDArray[np.float64]
+
+TRACKS_KEPT = 24
+SEEN_SHARE = 0.85  # how often a club is among the rays, before anything is known
+RAYS_BY_CHANCE = 3.0  # rays of a frame that are something else
+REACH_SD = 0.12  # club lengths, where the line's end lies against where the club ends
+# Changes of the turning rate, in club lengths/s^3: the change of direction at the top takes the
+# club from rest to some 25 rad/s in 0.2 s, unevenly (measured on the bench's swings).
+JERK_AT_REST = 1500.0
+JERK_OF_TURN = 0.4  # times the turning rate cubed
+JERK_LASTS_S = 0.010  # how long an unforeseen jerk lasts
+START_RATE_SD = 1.0  # club lengths/s: a swing's span begins at rest
+FAIR_SCORE = 0.3  # share of a club's length at which a line is as likely club as not
+ARM_RAD = np.radians(15.0)
+ARM_ODDS = 3.0
+GATE = 18.4  # chi-square with 2 degrees of freedom, 0.9999
+FAN_ODDS = 4.0  # log odds against a fan wider than the club can have swept
+FAN_SLACK_RAD = np.radians(3.0)
+GRACE_S = 0.6  # a track may begin this late
+LENGTH_SD = 0.08  # club lengths by which a prediction may pass the club's length
+
+
+def transition(turn: Array, dt_s: float) -> Array:
+    """Build the (..., 3, 3) step of place, rate and acceleration at turning rates `turn`, rad/s.
+
+    The solution of x''' = -turn^2 x', an ellipse run through at a steady rate; at a rate of 0 it
+    is the constant-acceleration step.
+    """
+    turn = np.maximum(np.abs(turn), 1e-3)
+    angle = turn * dt_s
+    step = np.zeros((*np.shape(turn), 3, 3))
+    step[..., 0, 0] = 1.0
+    step[..., 0, 1] = np.sin(angle) / turn
+    step[..., 0, 2] = 2 * np.sin(angle / 2) ** 2 / turn**2
+    step[..., 1, 1] = step[..., 2, 2] = np.cos(angle)
+    step[..., 1, 2] = step[..., 0, 1]
+    step[..., 2, 1] = -turn * np.sin(angle)
+    return step
+
+
+def process_noise(turn: Array, dt_s: float) -> Array:
+    """Build the (..., 3, 3) covariance that a step adds, club lengths: white jerk."""
+    strength = ((JERK_AT_REST + JERK_OF_TURN * np.abs(turn) ** 3) ** 2) * JERK_LASTS_S
+    t = dt_s
+    shape = np.array(
+        [
+            [t**5 / 20, t**4 / 8, t**3 / 6],
+            [t**4 / 8, t**3 / 3, t**2 / 2],
+            [t**3 / 6, t**2 / 2, t],
+        ]
+    )
+    noise: Array = np.asarray(strength)[..., None, None] * shape
+    return noise
+
+
+@dataclass(frozen=True, kw_only=True)
+class Forearm:
+    """Where one forearm lies at each time, seen from the hands: it looks like a short club."""
+
+    angle: Array  # (time,) rad, atan2(dy, dx) from the hands to the elbow, NaN where unknown
+    reach: Array  # (time,) window px, from the hands to the elbow
+
+
+@dataclass
+class _Beam:
+    """The tracks alive, one row each."""
+
+    state: Array  # (track, 6): x place, rate, acceleration, then y
+    covariance: Array  # (track, 6, 6)
+    worth: Array  # (track,) log of the odds against chance
+    missed: npt.NDArray[np.bool_]  # (track,) nothing taken in the last frame
+    history: npt.NDArray[np.intp]  # (track, time) ray taken, -1 none
+
+
+def choose_rays(
+    times: Array,
+    rays: Sequence[Sequence[Ray]],
+    length_px: float,
+    *,
+    forearms: Sequence[Forearm] = (),
+) -> npt.NDArray[np.intp]:
+    """Choose the ray that is the club in each frame.
+
+    Parameters
+    ----------
+    times : (time,), s, ascending.
+    rays : for each time, what was found.
+    length_px : the club's length, window px.
+    forearms : rays along these, and no longer, are doubted.
+
+    Returns
+    -------
+    (time,) : index into that frame's rays, -1 where none fits.
+    """
+    count = len(times)
+    none = np.full(count, -1, np.intp)
+    beam: _Beam | None = None
+    for frame in range(count):
+        found = rays[frame]
+        looks = [_evidence(ray) - _doubt(ray, frame, forearms) for ray in found]
+        grown = [] if beam is None else [_grow(beam, frame, times, found, looks, length_px)]
+        if times[frame] - times[0] <= GRACE_S and found:
+            grown.append(_begin(frame, found, looks, length_px, none))
+        if grown:
+            beam = _keep(grown, frame)
+    return none if beam is None else beam.history[int(np.argmax(beam.worth))]
+
+
+def _evidence(ray: Ray) -> float:
+    """Return the log odds that a ray's own looks give it."""
+    over = ray.score - FAIR_SCORE
+    return float(np.clip(over * (7.0 if over > 0 else 12.0), -2.5, 3.0))
+
+
+def _doubt(ray: Ray, frame: int, forearms: Sequence[Forearm]) -> float:
+    """Return the log odds against a ray because it lies along a forearm."""
+    doubt = 0.0
+    for arm in forearms:
+        gap = abs((ray.angle - arm.angle[frame] + np.pi) % (2 * np.pi) - np.pi)
+        if gap < ARM_RAD and ray.reach < 1.3 * arm.reach[frame]:
+            doubt = ARM_ODDS
+    return doubt
+
+
+def _measure(ray: Ray, predicted: Array, length_px: float) -> tuple[Array, Array]:
+    """Return the ray's end in club lengths (2,) and its error (track, 2, 2) for each prediction."""
+    reach = ray.reach / length_px
+    axis = np.array([np.cos(ray.angle), np.sin(ray.angle)])
+    side = np.array([-axis[1], axis[0]])
+    far = np.hypot(predicted[:, 0], predicted[:, 1])
+    # A line may end early (a hand, a leg, a dark head): short says less than long.
+    short = np.maximum(far - reach, 0.0)
+    along_sd = REACH_SD + 0.7 * short
+    across_sd = np.hypot(np.maximum(far, reach) * ray.angle_se, 0.01)
+    error = along_sd[:, None, None] ** 2 * np.outer(axis, axis) + across_sd[
+        :, None, None
+    ] ** 2 * np.outer(side, side)
+    return reach * axis, error
+
+
+def _begin(
+    frame: int,
+    found: Sequence[Ray],
+    looks: Sequence[float],
+    length_px: float,
+    none: npt.NDArray[np.intp],
+) -> _Beam:
+    count = len(found)
+    state = np.zeros((count, 6))
+    covariance = np.zeros((count, 6, 6))
+    history = np.tile(none, (count, 1))
+    worth = np.zeros(count)
+    for row, ray in enumerate(found):
+        place, error = _measure(ray, np.zeros((1, 2)), length_px)
+        state[row, [0, 3]] = place
+        covariance[row][np.ix_([0, 3], [0, 3])] = error[0]
+        covariance[row][[1, 4], [1, 4]] = START_RATE_SD**2
+        covariance[row][[2, 5], [2, 5]] = 30.0**2
+        history[row, frame] = row
+        worth[row] = looks[row] - 0.3 * frame
+    return _Beam(state, covariance, worth, np.zeros(count, bool), history)
+
+
+def _grow(
+    beam: _Beam,
+    frame: int,
+    times: Array,
+    found: Sequence[Ray],
+    looks: Sequence[float],
+    length_px: float,
+) -> _Beam:
+    """Step every track to this frame and let it take each ray, or none."""
+    dt = float(times[frame] - times[frame - 1])
+    state, covariance = beam.state, beam.covariance
+    far = np.hypot(state[:, 0], state[:, 3])
+    rate = np.hypot(state[:, 1], state[:, 4])
+    turn = np.clip(rate / np.maximum(far, 0.7), 0.0, 60.0)
+    step = np.zeros((len(state), 6, 6))
+    step[:, :3, :3] = step[:, 3:, 3:] = transition(turn, dt)
+    added = np.zeros_like(step)
+    added[:, :3, :3] = added[:, 3:, 3:] = process_noise(turn, dt)
+    state = np.einsum("kij,kj->ki", step, state)
+    covariance = step @ covariance @ step.transpose(0, 2, 1) + added
+    place = state[:, [0, 3]]
+    spread = covariance[:, [0, 3]][:, :, [0, 3]]
+    beyond = np.maximum(np.hypot(place[:, 0], place[:, 1]) - 1.0, 0.0) / LENGTH_SD
+    worth = beam.worth - 0.5 * np.minimum(beyond, 4.0) ** 2
+    # The first frame without a ray is a surprise, the next one less: a club that goes behind the
+    # player stays there.
+    nothing = np.where(beam.missed, np.log(0.5), np.log(1 - SEEN_SHARE))
+    history = beam.history
+    beams = [_Beam(state, covariance, worth + nothing, np.ones(len(state), bool), history)]
+    for index, ray in enumerate(found):
+        where, error = _measure(ray, place, length_px)
+        total = spread + error
+        gap = where - place
+        inverse = np.linalg.inv(total)
+        far2 = np.einsum("ki,kij,kj->k", gap, inverse, gap)
+        gain = covariance[:, :, [0, 3]] @ inverse
+        density = np.exp(-0.5 * np.minimum(far2, 60.0)) / (
+            2 * np.pi * np.sqrt(np.linalg.det(total))
+        )
+        odds = np.log(SEEN_SHARE * density * np.pi / RAYS_BY_CHANCE + 1e-12) + looks[index]
+        # The shutter is open for one frame at the most: a slow club makes no wide fan, an arm does.
+        turn_now = np.hypot(state[:, 1], state[:, 4]) / np.maximum(far, 0.3)
+        odds = odds - FAN_ODDS * (ray.fan > 1.5 * turn_now * dt + FAN_SLACK_RAD)
+        near = far2 < GATE
+        if not near.any():
+            continue
+        taken = history[near].copy()
+        taken[:, frame] = index
+        beams.append(
+            _Beam(
+                (state + np.einsum("kij,kj->ki", gain, gap))[near],
+                (covariance - gain @ covariance[:, [0, 3]])[near],
+                (worth + odds)[near],
+                np.zeros(int(near.sum()), bool),
+                taken,
+            )
+        )
+    return _join(beams)
+
+
+def _join(beams: Sequence[_Beam]) -> _Beam:
+    return _Beam(
+        np.concatenate([beam.state for beam in beams]),
+        np.concatenate([beam.covariance for beam in beams]),
+        np.concatenate([beam.worth for beam in beams]),
+        np.concatenate([beam.missed for beam in beams]),
+        np.concatenate([beam.history for beam in beams]),
+    )
+
+
+def _keep(beams: Sequence[_Beam], frame: int) -> _Beam:
+    """Keep the best tracks; of those that agree on the last frames, only the best."""
+    beam = _join(beams)
+    order = np.argsort(-beam.worth)
+    kept: list[int] = []
+    seen: set[tuple[int, ...]] = set()
+    for row in order:
+        recent = tuple(int(taken) for taken in beam.history[row, max(0, frame - 3) : frame + 1])
+        if recent in seen and max(recent) >= 0:
+            continue
+        seen.add(recent)
+        kept.append(int(row))
+        if len(kept) == TRACKS_KEPT:
+            break
+    return _Beam(
+        beam.state[kept],
+        beam.covariance[kept],
+        beam.worth[kept],
+        beam.missed[kept],
+        beam.history[kept],
+    )

@@ -1,0 +1,169 @@
+"""The club's vector through time, smoothed, with an honest error where it was not seen.
+
+The vector from the hands to the head on the image is smoothed, not its angle: from down the line
+the club points at the camera twice in a swing, where the angle leaps and the vector merely gets
+short. The angle, its error and its rate follow from the vector.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
+
+from lessonmark.tracks.club_path import process_noise, transition
+from lessonmark.tracks.club_rays import Ray
+
+__all__ = ["ClubPath", "smooth_club"]
+
+Array = npt.NDArray[np.float64]
+
+ROUNDS = 3  # the turning rate that the model needs comes from the round before
+NOISE_TIMES = (0.03, 0.1, 0.3, 1.0, 3.0)  # of the process noise, the likeliest is taken
+REACH_SD = 0.06  # club lengths, where a line ends against where the club ends
+OUTLIER = 4.0  # standard errors from which a ray counts as something else
+LEAST_TURN = 3.0  # rad/s
+GUESS_SE_RAD = np.pi / np.sqrt(3)  # of an angle of which nothing is known: uniform on a circle
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClubPath:
+    """The club's vector hands to head at each time, window pixels, y down."""
+
+    vector: Array  # (time, 2) px
+    vector_cov: Array  # (time, 2, 2) px^2
+    vector_rate: Array  # (time, 2) px/s
+    angle: Array  # (time,) rad, atan2(dy, dx), unwrapped
+    angle_se: Array  # (time,) rad
+    angle_rate: Array  # (time,) rad/s
+    seen: npt.NDArray[np.bool_]  # (time,)
+
+
+def smooth_club(times: Array, rays: Sequence[Ray | None], *, length_px: float) -> ClubPath:
+    """Smooth the chosen rays.
+
+    Parameters
+    ----------
+    times : (time,), s, ascending.
+    rays : the club's ray at each time, None where it was not found; at least one is needed.
+    length_px : the club's length, window px.
+
+    References
+    ----------
+    Rauch, Tung, Striebel 1965, AIAA J 3:1445 (as in statsmodels' Kalman smoother).
+    """
+    seen = np.array([ray is not None for ray in rays])
+    if not seen.any():
+        raise ValueError("no ray to smooth")
+    angles = np.array([np.nan if ray is None else ray.angle for ray in rays])
+    errors = np.array([np.nan if ray is None else ray.angle_se for ray in rays])
+    reaches = np.array([np.nan if ray is None else ray.reach / length_px for ray in rays])
+    turn = np.full(len(times), LEAST_TURN)
+    far = np.where(seen, reaches, 0.0)
+    scale = 1.0
+    for turn_round in range(ROUNDS):
+        measured, error = _measurements(angles, errors, reaches, seen, far)
+        choices = NOISE_TIMES if turn_round == ROUNDS - 1 else (scale,)
+        fits = [_run(times, measured, error, turn, times_noise) for times_noise in choices]
+        likely = int(np.argmax([likelihood for likelihood, _, _ in fits]))
+        _, state, covariance = fits[likely]
+        place, rate = state[:, [0, 3]], state[:, [1, 4]]
+        spread = covariance[:, [0, 3]][:, :, [0, 3]]
+        far = np.hypot(place[:, 0], place[:, 1])
+        turn = _turning(place, rate)
+        if turn_round < ROUNDS - 1:
+            seen = seen & ~_outliers(angles, errors, place, spread, seen)
+    angle = np.unwrap(np.arctan2(place[:, 1], place[:, 0]))
+    side = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
+    across = np.sqrt(np.einsum("ti,tij,tj->t", side, spread, side))
+    # The error of a direction that may be anything levels off at the uniform's.
+    angle_se = np.minimum(
+        np.arctan2(across, far) * (1 + across / np.maximum(far, 1e-6)), GUESS_SE_RAD
+    )
+    turning = (place[:, 0] * rate[:, 1] - place[:, 1] * rate[:, 0]) / (far**2 + across**2)
+    return ClubPath(
+        vector=place * length_px,
+        vector_cov=spread * length_px**2,
+        vector_rate=rate * length_px,
+        angle=angle,
+        angle_se=angle_se,
+        angle_rate=turning,
+        seen=seen,
+    )
+
+
+def _turning(place: Array, rate: Array) -> Array:
+    """Return the rate at which the club turns in space, roughly: its speed over its length."""
+    turn = np.hypot(rate[:, 0], rate[:, 1]) / np.maximum(np.hypot(place[:, 0], place[:, 1]), 0.75)
+    return np.clip(turn, LEAST_TURN, 60.0)
+
+
+def _measurements(
+    angles: Array, errors: Array, reaches: Array, seen: npt.NDArray[np.bool_], far: Array
+) -> tuple[Array, Array]:
+    """Return the rays' ends in club lengths and their errors, NaN where there is none."""
+    axis = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    side = np.stack([-axis[:, 1], axis[:, 0]], axis=1)
+    # A line that ends early says little about the length, its direction all the same.
+    short = np.maximum(far - reaches, 0.0)
+    along = REACH_SD + 1.5 * np.maximum(short - 0.04, 0.0)
+    across = np.maximum(far, reaches) * errors
+    error = (
+        along[:, None, None] ** 2 * axis[:, :, None] * axis[:, None, :]
+        + across[:, None, None] ** 2 * side[:, :, None] * side[:, None, :]
+    )
+    measured = np.where(seen[:, None], reaches[:, None] * axis, np.nan)
+    error = np.where(seen[:, None, None], error, np.eye(2))
+    return measured, error
+
+
+def _run(
+    times: Array, measured: Array, error: Array, turn: Array, times_noise: float
+) -> tuple[float, Array, Array]:
+    """Run the smoother; returns the log likelihood, the state (time, 6) and its covariance."""
+    count = len(times)
+    step = np.zeros((6, 6, count))
+    added = np.zeros((6, 6, count))
+    for frame in range(count - 1):
+        dt = float(times[frame + 1] - times[frame])
+        middle = 0.5 * (turn[frame] + turn[frame + 1])
+        move = transition(np.asarray(middle), dt)
+        noise = process_noise(np.asarray(middle), dt) * times_noise
+        step[:3, :3, frame] = step[3:, 3:, frame] = move
+        added[:3, :3, frame] = added[3:, 3:, frame] = noise
+    step[:, :, -1] = np.eye(6)
+    model = KalmanSmoother(k_endog=2, k_states=6, k_posdef=6)
+    model.bind(np.ascontiguousarray(measured))
+    design = np.zeros((2, 6))
+    design[0, 0] = design[1, 3] = 1.0
+    model["design"] = design
+    model["obs_cov"] = np.ascontiguousarray(np.moveaxis(error, 0, -1))
+    model["transition"] = step
+    model["selection"] = np.eye(6)
+    model["state_cov"] = added
+    model.initialize_known(np.zeros(6), np.diag([1.0, 9.0, 900.0] * 2))
+    # Rays' errors leave exact symmetry by rounding only; the smoother works by whole matrices.
+    result = model.smooth()
+    return (
+        float(np.sum(result.llf_obs)),
+        np.ascontiguousarray(result.smoothed_state.T),
+        np.ascontiguousarray(np.moveaxis(result.smoothed_state_cov, -1, 0)),
+    )
+
+
+def _outliers(
+    angles: Array, errors: Array, place: Array, spread: Array, seen: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    """Find rays whose direction the smooth path does not bear out."""
+    far = np.hypot(place[:, 0], place[:, 1])
+    angle = np.arctan2(place[:, 1], place[:, 0])
+    side = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
+    across = np.einsum("ti,tij,tj->t", side, spread, side) / np.maximum(far, 0.05) ** 2
+    gap = np.abs(np.mod(angles - angle + np.pi, 2 * np.pi) - np.pi)
+    beyond: npt.NDArray[np.bool_] = seen & (
+        gap > OUTLIER * np.sqrt(np.where(seen, errors, 0.0) ** 2 + across) + np.radians(0.5)
+    )
+    return beyond
