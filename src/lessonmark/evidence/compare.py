@@ -30,7 +30,7 @@ from lessonmark.evidence.stage_mean import StageMean, stage_mean
 from lessonmark.evidence.wild import find_wild
 from lessonmark.measures.measured import Measured
 
-__all__ = ["FEWEST_SWINGS", "LEVEL", "adjust_focus", "compare", "holm"]
+__all__ = ["FEWEST_SWINGS", "LEVEL", "adjust_focus", "compare", "guarded_p", "holm"]
 
 FEWEST_SWINGS = 3  # in a stage (DESIGN.md, section 8)
 LEVEL = 0.05  # of false verdicts a lesson, for each of the two kinds
@@ -122,7 +122,7 @@ def adjust_focus(changes: Sequence[Change]) -> tuple[Change, ...]:
     single false 'changed' stays below 5 %, and that of a false 'not changed' too.
     """
     compared = [change for change in changes if change.p is not None]
-    against = iter(holm([_guarded_p(change) for change in compared]))
+    against = iter(holm([guarded_p(change) for change in compared]))
     inside = [_guarded_p_not_changed(change) for change in compared]
     known = iter(holm([p for p in inside if p is not None]))
     unchanged = iter([None if p is None else next(known) for p in inside])
@@ -223,7 +223,8 @@ def _spread(first: StageMean, second: StageMean, camera: float) -> tuple[float, 
     return math.sqrt(variance), df * more, guarded_df(df, min(first.df, second.df)) * more
 
 
-def _guarded_p(change: Change) -> float:
+def guarded_p(change: Change) -> float:
+    """Give the two-sided p value that decides, before any adjustment for several measures."""
     assert change.difference is not None  # for the types: only compared changes come here
     assert change.standard_error is not None
     assert change.df_guarded is not None

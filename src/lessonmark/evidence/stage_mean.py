@@ -11,7 +11,6 @@ References
 Paule & Mandel 1982, J Res Natl Bur Stand 87:377-385, doi 10.6028/jres.087.022.
 Hartung & Knapp 2001, Stat Med 20:3875-3889, doi 10.1002/sim.1009 (the variance of the mean), with
 the floor at 1 of Roever, Knapp & Friede 2015, BMC Med Res Methodol 15:99.
-Kish 1965, Survey Sampling (the effective number of a weighted sample).
 """
 
 from __future__ import annotations
@@ -27,6 +26,11 @@ from lessonmark.measures.measured import Measured
 
 __all__ = ["StageMean", "own_scatter", "stage_mean"]
 
+COUNTS_IN_FULL = 0.25
+"""Share of the best swing's weight from which a swing counts as a whole degree of freedom; below,
+in proportion. Common practice, no source; chosen by simulation: counting all is too bold where one
+swing was hardly seen, Kish's effective number far too shy for three to five swings."""
+
 _STEPS = 60  # of the root search; each at least halves the error
 
 
@@ -37,7 +41,7 @@ class StageMean:
     count: int  # swings that were used
     mean: float
     standard_error: float  # of the mean: scatter and measurement, without the camera's part
-    df: float  # effective number of swings minus 1, at least 1
+    df: float  # swings that carry weight, minus 1, at least 1
     scatter: float  # swing-to-swing SD as measured, own scatter and measurement error together
     own_scatter: float  # the player's own part of it; 0 where measurement error explains all
     measurement: float  # root mean square of the swings' own standard errors
@@ -96,14 +100,14 @@ def stage_mean(swings: Sequence[Measured]) -> StageMean:
     own = own_scatter(values, errors)
     weights = 1.0 / (own**2 + errors**2)
     total = float(weights.sum())
-    effective = total**2 / float(weights @ weights)  # Kish: n for equal weights
+    counted = float(np.minimum(1.0, weights / (COUNTS_IN_FULL * weights.max())).sum())
     measurement = math.sqrt(float(np.mean(errors**2)))
     return StageMean(
         count=len(swings),
         mean=float(weights @ values) / total,
         # Hartung-Knapp's factor is 1 at Paule and Mandel's root, and floored at 1 where own = 0.
         standard_error=math.sqrt(1.0 / total),
-        df=max(1.0, effective - 1.0),
+        df=max(1.0, counted - 1.0),
         scatter=math.hypot(own, measurement),
         own_scatter=own,
         measurement=measurement,
