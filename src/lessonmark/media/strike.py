@@ -9,7 +9,9 @@ likeliest change point between two powers.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,18 +22,26 @@ from lessonmark.media.sound import Sound
 
 __all__ = ["Strike", "correct_for_distance", "find_strikes", "speed_of_sound"]
 
-BAND_HZ = (2500.0, 14000.0)  # above wind and most of a voice, below what AAC keeps
+HEARD_HZ = (2500.0, 14000.0)  # where strikes are looked for: above wind and most of a voice
+# Where an onset is timed. Codecs spread a click over the 3 to 5 ms before it, but only its higher
+# part: on the rendered clips (AAC) they fill the time before it to -3 dB of the click above
+# 5 kHz, and to -10 to -25 dB below. The higher band serves where wind or voices fill the lower.
+TIMED_HZ = ((1200.0, 5000.0), (5000.0, 14000.0))
 STEP_S = 0.0005  # the envelope's step
 AFTER_S = 0.003  # a strike holds its level at least so long
 BEFORE_S = 0.020  # the quiet that it is compared with
 BEFORE_PERCENTILE = 80  # of the steps before: one earlier tick does not hide a strike
 LEAST_JUMP_DB = 9.0
 APART_S = 0.060  # echoes and ringing of one strike are one strike
+SAME_S = 0.015  # rises in two bands so close are one sound's
+AROUND_S = 2.0  # what else is heard this long before and after; a voice has many onsets
+AROUND_PERCENTILE = 90
 PICK_BEFORE_S = 0.006
 PICK_AFTER_S = 0.006
 LEVEL_S = 0.001  # a strike's full power is that of its loudest millisecond
-BEFORE_SHARE = 0.1  # of that power; what may stand before an onset at most
-INDEPENDENT_SHARE = 0.5  # of the samples, in a band of half the spectrum
+BEFORE_SHARE = 0.1  # of that power may stand before an onset, be it a codec's smear
+CROWDED_SHARE = 0.3  # a band with so much before the onset cannot time it well
+INDEPENDENT_SHARE = 0.2  # of the samples, in a band of a fifth of the spectrum
 LEAST_SE_S = 0.00015  # filter delay and the codec's smear; seen on the rendered clips
 STRETCH_SE_S = 0.010  # container time by which software that stretches sound smears it
 SILENCE = 1e-9  # power, full scale 1: below 16-bit rounding
@@ -43,8 +53,8 @@ class Strike:
 
     s: float  # onset on the clip's clock, real seconds
     se_s: float  # its standard error, s
-    strength_db: float  # how far it jumps above the sound just before it
-    level_db: float  # its power over its first 3 ms, dB re full scale, in the strike's band
+    strength_db: float  # how far it tops most of what is heard around it
+    level_db: float  # power over its first 3 ms between 2.5 and 14 kHz, dB re full scale
 
 
 def find_strikes(sound: Sound, *, near: tuple[float, float] | None = None) -> tuple[Strike, ...]:
@@ -61,28 +71,33 @@ def find_strikes(sound: Sound, *, near: tuple[float, float] | None = None) -> tu
     the player's own often but not always the strongest: the club and the ball must choose.
     """
     rate = sound.rate_hz
-    band = _band(sound.samples, rate)
-    if band is None:
+    heard = _band(sound.samples, rate, HEARD_HZ)
+    if heard is None:
         return ()
+    timed = [band for hz in TIMED_HZ if (band := _band(sound.samples, rate, hz)) is not None]
     step = max(1, round(STEP_S * rate))
-    jumps = _jumps_db(band, rate, step)
+    power = _step_power(heard, step)
+    rises = _rises(power, rate / step)
+    for band in timed[:1]:  # a hissed s hides a strike from the ear, but not there
+        rises += [
+            at
+            for at in _rises(_step_power(band, step), rate / step)
+            if all(abs(at - other) * step > SAME_S * rate for other in rises)
+        ]
     found: list[Strike] = []
-    for at in _peaks(jumps, round(APART_S * rate / step)):
-        picked = _pick(band, at * step, rate)
-        if picked is None:
-            continue
-        onset, se_samples = picked
+    for at in rises:
+        onset, se_samples = _time_onset(timed, at * step, rate)
         s = sound.start_s + onset / rate
         if near is not None and not near[0] <= s <= near[1]:
             continue
-        level = band[int(onset) : int(onset) + round(AFTER_S * rate)]
+        level_db, strength_db = _loudness(power, at, rate / step)
         stretch = STRETCH_SE_S / sound.slowdown if sound.slowdown > 1 else 0.0
         found.append(
             Strike(
                 s=s,
                 se_s=math.hypot(se_samples / rate, LEAST_SE_S, stretch),
-                strength_db=float(jumps[at]),
-                level_db=10 * math.log10(float(np.mean(level**2)) + SILENCE),
+                strength_db=strength_db,
+                level_db=level_db,
             )
         )
     return tuple(sorted(found, key=lambda strike: strike.s))
@@ -134,74 +149,110 @@ def correct_for_distance(
     )
 
 
-def _band(samples: npt.NDArray[np.float32], rate: float) -> npt.NDArray[np.float64] | None:
-    """Keep the strike's band; None where there is nothing in it.
+def _band(
+    samples: npt.NDArray[np.float32], rate: float, band_hz: tuple[float, float]
+) -> npt.NDArray[np.float64] | None:
+    """Keep one band; None where there is nothing in it or the recording cannot hold it.
 
     The filter runs forward only: run both ways it would ring before the onset.
     """
-    high = min(BAND_HZ[1], 0.45 * rate)
-    low = min(BAND_HZ[0], 0.25 * rate)
-    if len(samples) < round(2 * BEFORE_S * rate):
+    low, high = band_hz[0], min(band_hz[1], 0.45 * rate)
+    if high < 1.5 * low or len(samples) < round(2 * BEFORE_S * rate):
         return None
     sos = butter(2, [low, high], btype="bandpass", fs=rate, output="sos")
     band = np.asarray(sosfilt(sos, samples.astype(np.float64)), dtype=np.float64)
     return band if float(np.max(band**2)) > SILENCE else None
 
 
-def _jumps_db(band: npt.NDArray[np.float64], rate: float, step: int) -> npt.NDArray[np.float64]:
-    """How many dB the power after each step's start stands above the power before it."""
+def _step_power(band: npt.NDArray[np.float64], step: int) -> npt.NDArray[np.float64]:
     whole = len(band) // step
-    power = np.square(band[: whole * step]).reshape(whole, step).mean(axis=1) + SILENCE
-    after = max(1, round(AFTER_S * rate / step))
-    before = max(2, round(BEFORE_S * rate / step))
+    squares = np.square(band[: whole * step]).reshape(whole, step)
+    return np.asarray(squares.mean(axis=1) + SILENCE, dtype=np.float64)
+
+
+def _rises(power: npt.NDArray[np.float64], steps_a_second: float) -> list[int]:
+    """Steps at which the power jumps, the greatest rise first, none close to a greater one.
+
+    A jump is judged against the quiet before it, in dB; but of two that lie close together the
+    one that adds more power stays, or a breath in silence would hide the strike that follows.
+    """
+    n = len(power)
+    after = max(1, round(AFTER_S * steps_a_second))
+    before = max(2, round(BEFORE_S * steps_a_second))
+    apart = round(APART_S * steps_a_second)
     sums = np.concatenate([[0.0], np.cumsum(power)])
-    ahead = np.minimum(np.arange(whole) + after, whole)
-    level = (sums[ahead] - sums[:whole]) / (ahead - np.arange(whole))
+    ahead = np.minimum(np.arange(n) + after, n)
+    level = (sums[ahead] - sums[:n]) / (ahead - np.arange(n))
     # The filter looks at [i - before, i), so that the step itself is not its own background.
     quiet = percentile_filter(
         power, BEFORE_PERCENTILE, size=before, origin=before - before // 2 - 1, mode="nearest"
     )
-    quiet = np.concatenate([quiet[:1], quiet[:-1]])
-    jumps = 10 * np.log10(level / np.maximum(quiet, np.median(power)))
-    jumps[:before] = 0.0  # nothing before to compare with
-    return np.asarray(jumps, dtype=np.float64)
-
-
-def _peaks(jumps: npt.NDArray[np.float64], apart: int) -> list[int]:
-    """Steps of the highest jumps, none within `apart` steps of a higher one."""
-    open_ = jumps >= LEAST_JUMP_DB
+    quiet = np.maximum(np.concatenate([quiet[:1], quiet[:-1]]), np.median(power))
+    is_open = level >= quiet * 10 ** (LEAST_JUMP_DB / 10)
+    is_open[:before] = False  # nothing before to compare with
     chosen: list[int] = []
-    for at in np.argsort(-jumps, kind="stable"):
-        if jumps[at] < LEAST_JUMP_DB:
-            break
-        if open_[at]:
+    for at in np.argsort(quiet - level, kind="stable"):
+        if is_open[at]:
             chosen.append(int(at))
-            open_[max(0, at - apart) : at + apart + 1] = False
+            is_open[max(0, at - apart) : at + apart + 1] = False
     return chosen
 
 
-def _pick(band: npt.NDArray[np.float64], at: int, rate: float) -> tuple[float, float] | None:
-    """Pick the onset near sample `at`: its place and standard error, in samples.
+def _loudness(
+    power: npt.NDArray[np.float64], at: int, steps_a_second: float
+) -> tuple[float, float]:
+    """Level of the sound at step `at`, dB re full scale, and how far it tops what is around it."""
+    around = round(AROUND_S * steps_a_second)
+    own = round(APART_S * steps_a_second)
+    level = float(power[at : at + max(1, round(AFTER_S * steps_a_second))].mean())
+    before = power[max(0, at - around) : max(0, at - own // 4)]
+    after = power[at + own : at + around]
+    other = np.concatenate([before, after])
+    background = float(np.percentile(other, AROUND_PERCENTILE)) if len(other) else SILENCE
+    return 10 * math.log10(level), 10 * math.log10(level / background)
 
-    Before the onset the samples are Gaussian with `BEFORE_SHARE` of the strike's own power, after
-    it with all of it; the place is where that is most likely, weighed over all places. The share
-    is no estimate of the quiet before, which is lower, but of the worst that may stand there: a
-    codec spreads a click over the 3 to 5 ms before it, which a criterion that fits both powers
-    (the usual AIC picker) takes for the click.
+
+def _time_onset(
+    bands: Sequence[npt.NDArray[np.float64]], at: int, rate: float
+) -> tuple[float, float]:
+    """Time the onset near sample `at` in the first band that is quiet before it, else the best."""
+    picks = [_pick(band, at, rate) for band in bands]
+    for pick in picks:
+        if pick.share_before <= CROWDED_SHARE:
+            return pick.sample, pick.se
+    best = min(picks, key=lambda pick: pick.share_before)
+    return best.sample, best.se
+
+
+class _Pick(NamedTuple):
+    sample: float
+    se: float  # samples
+    share_before: float  # power well before the onset, of the power after it
+
+
+def _pick(band: npt.NDArray[np.float64], at: int, rate: float) -> _Pick:
+    """Pick the onset near sample `at` in one band.
+
+    Before the onset the samples are Gaussian with a share of the strike's own power, after it
+    with all of it; the place is where that is most likely, weighed over all places. The share is
+    what stands there, but no less than `BEFORE_SHARE`: a criterion that fits the quiet before
+    exactly (the usual AIC picker) takes a codec's smear for the strike.
     """
     first = max(0, at - round(PICK_BEFORE_S * rate))
     piece = np.square(band[first : at + round(PICK_AFTER_S * rate)])
-    window = round(LEVEL_S * rate)
-    if len(piece) < 2 * window:
-        return None
+    earlier = np.square(band[max(0, first - round(BEFORE_S * rate)) : first])
+    window = min(round(LEVEL_S * rate), len(piece))
     sums = np.concatenate([[0.0], np.cumsum(piece)])
     levels = (sums[window:] - sums[:-window]) / window
-    power = float(levels.max())
+    power = float(levels.max()) + SILENCE
     end = int(levels.argmax()) + window  # the onset lies before the loudest stretch's end
-    gain = 0.5 * (-math.log(BEFORE_SHARE) - piece[:end] / power * (1 / BEFORE_SHARE - 1))
+    measured = float(earlier.mean()) / power if len(earlier) else 0.0
+    share = min(max(BEFORE_SHARE, measured), 0.9)
+    gain = 0.5 * (-math.log(share) - piece[:end] / power * (1 / share - 1))
     likelihood = np.concatenate([[0.0], np.cumsum(gain)]) * INDEPENDENT_SHARE
     weight = np.exp(likelihood - likelihood.max())
     weight /= weight.sum()
     k = np.arange(end + 1)
     mean = float(np.sum(weight * k))
-    return first + mean, math.sqrt(float(np.sum(weight * (k - mean) ** 2)))
+    spread = math.sqrt(float(np.sum(weight * (k - mean) ** 2)))
+    return _Pick(first + mean, spread, measured)
