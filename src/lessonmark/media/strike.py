@@ -31,7 +31,7 @@ STEP_S = 0.0005  # the envelope's step
 AFTER_S = 0.003  # a strike holds its level at least so long
 BEFORE_S = 0.020  # the quiet that it is compared with
 BEFORE_PERCENTILE = 80  # of the steps before: one earlier tick does not hide a strike
-LEAST_JUMP_DB = 9.0
+LEAST_JUMP_DB = 6.0
 APART_S = 0.060  # echoes and ringing of one strike are one strike
 SAME_S = 0.015  # rises in two bands so close are one sound's
 AROUND_S = 2.0  # what else is heard this long before and after; a voice has many onsets
@@ -41,6 +41,7 @@ PICK_AFTER_S = 0.006
 LEVEL_S = 0.001  # a strike's full power is that of its loudest millisecond
 BEFORE_SHARE = 0.1  # of that power may stand before an onset, be it a codec's smear
 CROWDED_SHARE = 0.3  # a band with so much before the onset cannot time it well
+CROWDED_SE_S = 0.002  # times that share: how far other sound pulls the onset, seen in the bench
 INDEPENDENT_SHARE = 0.2  # of the samples, in a band of a fifth of the spectrum
 LEAST_SE_S = 0.00015  # filter delay and the codec's smear; seen on the rendered clips
 STRETCH_SE_S = 0.010  # container time by which software that stretches sound smears it
@@ -255,4 +256,6 @@ def _pick(band: npt.NDArray[np.float64], at: int, rate: float) -> _Pick:
     k = np.arange(end + 1)
     mean = float(np.sum(weight * k))
     spread = math.sqrt(float(np.sum(weight * (k - mean) ** 2)))
-    return _Pick(first + mean, spread, measured)
+    return _Pick(
+        first + mean, math.hypot(spread, CROWDED_SE_S * rate * min(measured, 1.0)), measured
+    )
