@@ -97,6 +97,7 @@ def figure_swing(
         height=800,
         fps=fps,
         scale=scale,
+        network_scatter=0.0,
         ball=BallSeen(x=400 + toward * 2 * BALL[0], y=400 - 2 * (BALL[1] - 90), se_px=0.5),
         **known,
     )
@@ -157,7 +158,8 @@ def test_an_unremoved_roll_adds_to_a_tilt_and_is_in_the_systematic_part():
     straight, _ = measure_swing(figure_swing())
     rolled, _ = measure_swing(figure_swing(roll_deg=1.0))
     difference = rolled["shoulder_tilt@P1"].value - straight["shoulder_tilt@P1"].value
-    assert abs(difference) == pytest.approx(1.0, abs=1e-6)
+    # The roll also moves the golfer's column by half a pixel, which is faced anew: 0.0006 deg.
+    assert abs(difference) == pytest.approx(1.0, abs=2e-3)
     assert abs(difference) < straight["shoulder_tilt@P1"].systematic
 
 

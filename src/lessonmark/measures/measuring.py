@@ -36,9 +36,11 @@ PATH_DRAWS = 60
 ERROR_LASTS_S = 0.04
 LENGTH_UNITS = ("cm", "m/s")
 SEED = 20
-# A reading with a larger standard error than this is no reading: the limb or line is seen nearly
-# end on, or the track is too rough. In the entry's unit; common practice, no source.
-TOO_WIDE = {"deg": 20.0, "cm": 15.0}
+# A reading whose random error is larger than the first, or whose whole error is larger than the
+# second, is no reading: the limb is seen nearly end on, or the track is too rough. In the entry's
+# unit; common practice, no source. The whole error may be the larger, for what swings of one
+# camera share cancels between stages.
+TOO_WIDE = {"deg": (8.0, 40.0), "cm": (8.0, 30.0)}
 
 
 def measure_swing(
@@ -89,7 +91,7 @@ def _measure(swing: SwingSeen, entry: Measure, position: Position | None) -> Mea
     # A reading is never finer than its last written digit.
     floor = 1e-3 if entry.unit in ("deg", "cm", "ms") else 1e-4
     se = max(math.sqrt(variance), floor)
-    _refuse_wide(entry, math.hypot(se, systematic))
+    _refuse_wide(entry, se, math.hypot(se, systematic))
     return Measured(value=value, se=se, systematic=systematic)
 
 
@@ -110,8 +112,9 @@ def _refuse_footage(swing: SwingSeen, entry: Measure) -> None:
         )
 
 
-def _refuse_wide(entry: Measure, total: float) -> None:
-    if total > TOO_WIDE.get(entry.unit, math.inf):
+def _refuse_wide(entry: Measure, se: float, total: float) -> None:
+    most = TOO_WIDE.get(entry.unit, (math.inf, math.inf))
+    if se > most[0] or total > most[1]:
         raise CannotMeasure(
             say(
                 "it could be off by {error:.0f} {unit} here: what it reads is seen nearly end on",

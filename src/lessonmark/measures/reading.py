@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -18,9 +19,9 @@ from lessonmark.language import say
 from lessonmark.measures.depth import nearer
 from lessonmark.measures.posture import Posture, Vector
 from lessonmark.measures.registry import Measure
-from lessonmark.measures.seen import SwingSeen
+from lessonmark.measures.seen import FOCAL_SHARE, SwingSeen
 from lessonmark.measures.swing import Swing
-from lessonmark.words import Position, View
+from lessonmark.words import Position
 
 __all__ = ["Disturbance", "Key", "Reading"]
 
@@ -66,6 +67,8 @@ class Reading:
         self.positions_read: set[Position] = set()
         self._cache: dict[tuple[str, float], tuple[Vector, npt.NDArray[np.float64]]] = {}
         self._units = self._px_per_unit()
+        self._focal = FOCAL_SHARE * max(swing.width, swing.height)
+        self._pan = self._pan_to_golfer()
 
     # -- evaluation ------------------------------------------------------------------------
 
@@ -114,7 +117,7 @@ class Reading:
         at = [self.swing.positions[p].time.s for p in self.positions_read]
         return min(at), max(at)
 
-    @property
+    @cached_property
     def torso_px(self) -> float:
         """The torso's length at address, or at the position where there is no address, px."""
         return _torso_px(self.swing)
@@ -133,8 +136,7 @@ class Reading:
     def _to_axes(self, name: str, px: Vector, at: Position, disturbed: Disturbance) -> Vector:
         camera = self.swing.camera
         roll = math.radians((camera.roll_deg if camera else 0.0) + disturbed.roll_deg)
-        x, y = px - self.swing.centre
-        level = x * math.cos(roll) + y * math.sin(roll), -x * math.sin(roll) + y * math.cos(roll)
+        level = self._faced(_level(px - self.swing.centre, roll))
         units = self._units * (1.0 + disturbed.scale_share)
         place = np.array([self.swing.toward * level[0], -level[1]]) / units
         if disturbed.yaw_deg or disturbed.perspective:
@@ -144,9 +146,46 @@ class Reading:
             place[0] = place[0] * math.cos(yaw) + near * math.sin(yaw)
         return place
 
-    def _shaft_to_axes(self, angle: float, at: Position, disturbed: Disturbance) -> float:
+    def _faced(self, level: Vector) -> Vector:
+        """Turn the picture to a camera that looks at the golfer, px from the golfer's column.
+
+        A golfer at the picture's edge is drawn wider by perspective; turning the camera on its
+        own place undoes it (a homography: Hartley & Zisserman 2004, eq. 8.9). Heights at the
+        golfer keep their size, so that the scale does.
+        """
+        pan = self._pan
+        far = level[0] * math.sin(pan) + self._focal * math.cos(pan)
+        across = level[0] * math.cos(pan) - self._focal * math.sin(pan)
+        size = self._focal / far / math.cos(pan)
+        return np.array([across * size, level[1] * size])
+
+    def _pan_to_golfer(self) -> float:
+        swing = self.swing
+        roll = math.radians(swing.camera.roll_deg if swing.camera else 0.0)
+        for position in Position:
+            if position not in swing.positions:
+                continue
+            s = swing.positions[position].time.s
+            try:
+                hips = [swing.paths.at(f"{side}_hip", s)[0] for side in ("lead", "trail")]
+            except CannotMeasure:
+                continue
+            column = float(_level((hips[0] + hips[1]) / 2 - swing.centre, roll)[0])
+            return math.atan2(column, self._focal)
+        return 0.0
+
+    def _shaft_to_axes(self, angle: float, s: float, at: Position, disturbed: Disturbance) -> float:
         camera = self.swing.camera
-        angle += math.radians((camera.roll_deg if camera else 0.0) + disturbed.roll_deg)
+        roll = math.radians((camera.roll_deg if camera else 0.0) + disturbed.roll_deg)
+        angle += roll
+        if abs(self._pan) > 1e-3:
+            try:
+                grip = _level(self._point("grip_mid", s)[0] - self.swing.centre, roll)
+            except CannotMeasure:
+                grip = np.array([self._focal * math.tan(self._pan), 0.0])
+            way = np.array([math.cos(angle), -math.sin(angle)])
+            drawn = self._faced(grip + way) - self._faced(grip - way)
+            angle = math.atan2(-drawn[1], drawn[0])
         if self.swing.toward < 0:
             angle = math.pi - angle
         if disturbed.yaw_deg or disturbed.perspective:
@@ -174,7 +213,7 @@ class Reading:
             angle += float(disturbed.points[key][0]) if key in disturbed.points else 0.0
             if SHAFT in disturbed.waves and disturbed.knots is not None:
                 angle += se * float(np.interp(s, disturbed.knots, disturbed.waves[SHAFT][:, 0]))
-            return self._shaft_to_axes(angle, at, disturbed)
+            return self._shaft_to_axes(angle, s, at, disturbed)
 
         def start() -> Posture:
             return self._posture(self._time(Position.P1, disturbed), "start", disturbed)
@@ -241,7 +280,9 @@ class Reading:
         if name == "ball":
             return self._ball()
         if (name, s) not in self._cache:
-            self._cache[name, s] = self.swing.paths.at(name, s)
+            px, cov = self.swing.paths.at(name, s)
+            scatter = self.swing.network_scatter * self.torso_px
+            self._cache[name, s] = px, cov + scatter**2 * np.eye(2)
         return self._cache[name, s]
 
     def _ball(self) -> tuple[Vector, npt.NDArray[np.float64]]:
@@ -267,6 +308,13 @@ class Reading:
         return min(found, key=lambda p: abs(found[p].time.s - s))
 
 
+def _level(px: Vector, roll: float) -> Vector:
+    x, y = px
+    return np.array(
+        [x * math.cos(roll) + y * math.sin(roll), -x * math.sin(roll) + y * math.cos(roll)]
+    )
+
+
 def _torso_px(swing: SwingSeen) -> float:
     found = swing.positions.found
     times = [found[p].time.s for p in Position if p in found]
@@ -285,8 +333,3 @@ def _torso_px(swing: SwingSeen) -> float:
         say("shoulders and hips are hidden in the whole swing"),
         do=say("film with nothing between the camera and the golfer"),
     )
-
-
-def view_axis(view: View) -> str:
-    """Name the horizontal axis that a view shows."""
-    return "along" if view is View.FACE_ON else "out"

@@ -16,7 +16,14 @@ from lessonmark.measures.scale_value import Scale
 from lessonmark.positions.times import SwingPositions
 from lessonmark.words import Handedness, View
 
-__all__ = ["BallSeen", "SwingSeen", "usual_toward"]
+__all__ = ["FOCAL_SHARE", "BallSeen", "SwingSeen", "usual_toward"]
+
+# A phone's main camera while filming: focal length over the picture's long side. 26 mm of a 36 mm
+# frame, cropped a little by stabilising; common practice, no source.
+FOCAL_SHARE = 0.74
+# What a landmark wanders from swing to swing beyond the spread that the network itself states:
+# repeated swings of rendered golfers (bench/README.md, measures), share of the torso's length.
+NETWORK_SCATTER = 0.012
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +56,7 @@ class SwingSeen:
     camera: CameraCheck | None = None  # None: not checked, wide errors are assumed
     obstacle: tuple[tuple[float, float], ...] | None = None  # corners, px; None: not marked
     stature_cm: float | None = None  # None: not declared
+    network_scatter: float = NETWORK_SCATTER  # share of the torso, one standard error
 
     def __post_init__(self) -> None:
         if self.toward not in (-1, 1):

@@ -1,0 +1,264 @@
+"""Check how a clip was filmed, before anything is judged by it.
+
+Five lines: is the camera level, is it square to the line of play, where does it stand, are frames
+and light enough, is the whole golfer in and the camera still. Each says what it costs and what to
+do better; what can be taken out (roll) is taken out, what cannot is carried as an error.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from lessonmark.errors import CannotMeasure
+from lessonmark.language import say
+from lessonmark.measures.camera_check import CameraCheck
+from lessonmark.measures.level import Roll, find_ground_line, find_roll
+from lessonmark.measures.registration import register
+from lessonmark.measures.scale import scale_from_stature
+from lessonmark.measures.seen import SwingSeen
+from lessonmark.measures.standing import Standing, find_standing
+from lessonmark.words import Position, View
+
+__all__ = ["check_camera"]
+
+Grey = npt.NDArray[np.uint8]
+GreyAt = Callable[[float], Grey]
+
+ORDINARY_STATURE_CM = 172.0
+ROLL_WORTH_SAYING_DEG = 1.5
+OFF_SQUARE_WORTH_SAYING_DEG = 8.0
+MOVED_SHARE = 0.002  # of the picture's height: 2.6 px of 1280
+DARK = 60.0  # mean grey level of the golfer, of 255
+LEAST_FPS = 100.0
+# Lens between belt and chest; nearer than three metres the perspective grows fast.
+HEIGHTS_CM = (60.0, 150.0)
+NEAREST_CM = 300.0
+HEAD_SPEED_CM_S = 4000.0  # a club player's driver, common practice, no source
+
+
+def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
+    """Check the camera of one swing's clip.
+
+    Parameters
+    ----------
+    swing : the swing as seen; its `camera` is not looked at.
+    grey_at : gives the clip's frame nearest to a time, (height, width), 0 to 255.
+
+    Returns
+    -------
+    What was found, with five lines in words.
+    """
+    moments = _moments(swing)
+    address = grey_at(moments[0])
+    golfer = golfer_mask(swing, moments[0])
+    ground = find_ground_line(address, golfer)
+    roll = find_roll(address, golfer, ground)
+    scale = swing.scale
+    if scale is None:
+        try:
+            stature = swing.stature_cm or ORDINARY_STATURE_CM
+            scale = scale_from_stature(replace(swing, camera=None), stature)
+        except CannotMeasure:
+            scale = None
+    standing = Standing(yaw_deg=None, yaw_se_deg=10.0, distance_cm=None, height_cm=None)
+    if scale is not None:
+        standing = find_standing(swing, moments[0], roll_deg=roll.deg, ground=ground, scale=scale)
+    moved = _moved_px(swing, moments, grey_at)
+    cut = _cut_off(swing)
+    light = float(np.mean(address[golfer])) if golfer.any() else 255.0
+    return CameraCheck(
+        roll_deg=roll.deg,
+        roll_se_deg=roll.se_deg,
+        roll_from=roll.source,
+        yaw_deg=standing.yaw_deg,
+        yaw_se_deg=standing.yaw_se_deg,
+        distance_cm=standing.distance_cm,
+        height_cm=standing.height_cm,
+        moved_px=moved,
+        lines=(
+            _level_line(roll),
+            _square_line(swing, standing),
+            _place_line(standing),
+            _frames_line(swing, light),
+            _picture_line(swing, moved, cut),
+        ),
+        ok=roll.source != "assumed"
+        and (standing.yaw_deg is None or abs(standing.yaw_deg) < OFF_SQUARE_WORTH_SAYING_DEG)
+        and light >= DARK
+        and swing.fps >= LEAST_FPS
+        and not cut
+        and (moved is None or moved < MOVED_SHARE * swing.height),
+    )
+
+
+def golfer_mask(swing: SwingSeen, s: float) -> npt.NDArray[np.bool_]:
+    """Mark the box in which golfer and club are at a time, (height, width)."""
+    mask = np.zeros((swing.height, swing.width), dtype=bool)
+    points = []
+    for name in swing.paths.index:
+        try:
+            points.append(swing.paths.at(name, s)[0])
+        except CannotMeasure:
+            continue
+    if not points:
+        return mask
+    low, high = np.min(points, axis=0), np.max(points, axis=0)
+    tall = high[1] - low[1]
+    left, right = int(low[0] - 0.12 * tall), int(high[0] + 0.12 * tall)
+    top, foot = int(low[1] - 0.12 * tall), int(high[1] + 0.08 * tall)
+    mask[max(top, 0) : max(foot, 0), max(left, 0) : max(right, 0)] = True
+    return mask
+
+
+def _moments(swing: SwingSeen) -> list[float]:
+    found = swing.positions.found
+    wanted = (Position.P1, Position.P4, Position.P7, Position.P10)
+    times = [found[p].time.s for p in wanted if p in found]
+    return times or [float(swing.paths.times[0])]
+
+
+def _moved_px(swing: SwingSeen, moments: list[float], grey_at: GreyAt) -> float | None:
+    first, golfer = grey_at(moments[0]), golfer_mask(swing, moments[0])
+    shifts = []
+    for s in moments[1:]:
+        movement = register(first, grey_at(s), golfer, golfer_mask(swing, s))
+        if movement is not None:
+            shifts.append(max(movement.shift_px - 2 * movement.se_px, 0.0))
+    return max(shifts) if shifts else None
+
+
+def _cut_off(swing: SwingSeen) -> list[str]:
+    found = swing.positions.found
+    outside = set()
+    for position in found.values():
+        for name in swing.paths.index:
+            try:
+                x, y = swing.paths.at(name, position.time.s)[0]
+            except CannotMeasure:
+                continue
+            if not (0 <= x < swing.width and 0 <= y < swing.height):
+                outside.add(
+                    say("the club") if name in ("clubhead", "grip_butt") else say("the player")
+                )
+    return sorted(outside)
+
+
+def _level_line(roll: Roll) -> str:
+    if roll.source == "assumed":
+        return say(
+            "Level: nothing level or upright is in the picture to check against; {se:.0f}° are "
+            "kept as a doubt in every tilt. Have a post, a wall or the horizon in the picture.",
+            se=roll.se_deg,
+        )
+    if abs(roll.deg) >= ROLL_WORTH_SAYING_DEG:
+        return say(
+            "Level: the camera leans by {deg:.1f}°; it is taken out, ± {se:.1f}° are left in every "
+            "tilt. Level the phone with the grid on its screen.",
+            deg=abs(roll.deg),
+            se=roll.se_deg,
+        )
+    return say("Level: yes, within {se:.1f}°.", se=max(abs(roll.deg), roll.se_deg))
+
+
+def _square_line(swing: SwingSeen, standing: Standing) -> str:
+    if standing.yaw_deg is None:
+        return say(
+            "Square: the feet do not show it; {se:.0f}° are kept as a doubt. Lay a stick on the "
+            "target line and stand square to it.",
+            se=standing.yaw_se_deg,
+        )
+    if abs(standing.yaw_deg) >= OFF_SQUARE_WORTH_SAYING_DEG:
+        return say(
+            "Square: the camera is about {deg:.0f}° (± {se:.0f}°) off the line of the feet; lean "
+            "and tilt lose up to {cost:.0f}° by it, shifts {short:.0f} % of their length. {do}",
+            deg=abs(standing.yaw_deg),
+            se=standing.yaw_se_deg,
+            cost=_lean_cost_deg(standing.yaw_deg),
+            short=100 * (1 - float(np.cos(np.radians(standing.yaw_deg)))),
+            do=_stand_square(swing.view),
+        )
+    return say(
+        "Square: yes, as far as the feet show it: {deg:.0f}° ± {se:.0f}°.",
+        deg=abs(standing.yaw_deg),
+        se=standing.yaw_se_deg,
+    )
+
+
+def _lean_cost_deg(yaw_deg: float) -> float:
+    # An ordinary trunk is bent 35 deg forward: its top is nearer to a face-on camera by tan 35 of
+    # its height, and a camera off square sees some of that as lean.
+    forward = math.tan(math.radians(35.0))
+    return math.degrees(math.atan(forward * math.sin(math.radians(abs(yaw_deg)))))
+
+
+def _stand_square(view: View) -> str:
+    if view is View.FACE_ON:
+        return say("Stand in front of the player's chest, at a right angle to the target line.")
+    return say("Stand behind the hands, on a line with them and the target.")
+
+
+def _place_line(standing: Standing) -> str:
+    if standing.distance_cm is None:
+        return say("Place: the player's size could not be read off the picture.")
+    distance = standing.distance_cm / 100
+    if standing.height_cm is None:
+        return say("Place: about {distance:.1f} m away.", distance=distance)
+    close = standing.distance_cm < NEAREST_CM
+    off = not HEIGHTS_CM[0] <= standing.height_cm <= HEIGHTS_CM[1]
+    said = say(
+        "Place: about {distance:.1f} m away, {height:.1f} m high.",
+        distance=distance,
+        height=standing.height_cm / 100,
+    )
+    if close:
+        said += " " + say("Step back to four or five metres: near points look too large.")
+    if off:
+        said += " " + say("Put the lens at the height of the hands, 80 to 110 cm.")
+    return said
+
+
+def _frames_line(swing: SwingSeen, light: float) -> str:
+    travel = HEAD_SPEED_CM_S / swing.fps
+    said = say(
+        "Frames: {fps:.0f} a second; a driver's head goes {travel:.0f} cm from one to the next.",
+        fps=swing.fps,
+        travel=travel,
+    )
+    if swing.fps < LEAST_FPS:
+        said += " " + say("Film in slow motion, 120 or 240 frames a second.")
+    if light < DARK:
+        said += " " + say("The player is dark: film in brighter light, or the club will smear.")
+    return said
+
+
+def _picture_line(swing: SwingSeen, moved: float | None, cut: list[str]) -> str:
+    parts = []
+    if cut:
+        parts.append(
+            say(
+                "{what} leaves the picture: step back or turn the phone upright.",
+                what=say(" and ").join(cut),
+            )
+        )
+    if moved is None:
+        parts.append(
+            say("nothing still is seen behind the player to tell whether the camera stood still.")
+        )
+    elif moved >= MOVED_SHARE * swing.height:
+        parts.append(
+            say(
+                "the camera moved by {px:.0f} px during the swing{cost}; put it on a stand.",
+                px=moved,
+                cost=say(", {cm:.1f} cm at the player", cm=moved / swing.scale.px_per_cm)
+                if swing.scale
+                else "",
+            )
+        )
+    if not parts:
+        return say("Picture: the whole player is in it and the camera stood still.")
+    return say("Picture: {parts}", parts=" ".join(parts))
