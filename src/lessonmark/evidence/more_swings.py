@@ -48,9 +48,7 @@ def power_to_call_changed(plan: Plan, count_a: int, count_b: int) -> float:
     error, df = plan.spread(count_a, count_b)
     bar = float(special.stdtrit(df, 1.0 - plan.level / 2))
     shift = abs(plan.difference) / error
-    if shift > 30.0:  # certain, and past where the library's series converges
-        return 1.0
-    return 1.0 - float(special.nctdtr(df, shift, bar)) + float(special.nctdtr(df, shift, -bar))
+    return 1.0 - _below(bar, df, shift) + _below(-bar, df, shift)
 
 
 def power_to_call_unchanged(plan: Plan, count_a: int, count_b: int, *, margin: float) -> float:
@@ -62,10 +60,17 @@ def power_to_call_unchanged(plan: Plan, count_a: int, count_b: int, *, margin: f
     bar = float(special.stdtrit(df, 1.0 - plan.level))
     missed = 0.0
     for room in (margin - plan.difference, margin + plan.difference):
-        shift = room / error
-        if shift < 30.0:
-            missed += float(special.nctdtr(df, max(shift, -30.0), bar))
+        missed += _below(bar, df, room / error)
     return max(0.0, 1.0 - missed)
+
+
+def _below(bar: float, df: float, shift: float) -> float:
+    """Chance that a noncentral t falls below `bar`."""
+    if abs(shift) < 30.0:
+        chance = float(special.nctdtr(df, shift, bar))
+        if not math.isnan(chance):
+            return chance
+    return 0.0 if bar < shift else 1.0  # far tails, where the library's series gives up
 
 
 def more_swings(

@@ -17,7 +17,7 @@ from lessonmark.evidence.wording import (
     verdict_sentence,
     verdict_word,
 )
-from lessonmark.language import say, say_number
+from lessonmark.language import say, say_n, say_number
 from lessonmark.measures.measured import Measured
 from lessonmark.words import Stage
 
@@ -124,10 +124,10 @@ def report_text(report: EvidenceReport, *, depth: Depth = "coach") -> str:
     for found in report.focus:
         sentence = verdict_sentence(found.change, found.measure.name, found.measure.unit, depth)
         lines += textwrap.wrap(sentence, _WIDTH, initial_indent="- ", subsequent_indent="  ")
-    leads = [found for found in report.leads if found.lead.is_lead]
+    leads = [entry for entry in report.leads if entry.lead.is_lead]
     lines += ["", say("What else may have moved: leads, not findings"), ""]
-    for found in leads:
-        sentence = lead_sentence(found.lead, found.measure.name, found.measure.unit)
+    for entry in leads:
+        sentence = lead_sentence(entry.lead, entry.measure.name, entry.measure.unit)
         lines += textwrap.wrap(sentence, _WIDTH, initial_indent="- ", subsequent_indent="  ")
     if not leads:
         lines.append(
@@ -152,7 +152,9 @@ def _before_and_after(measure: MeasureInStages) -> Change:
 def _row(found: FocusEvidence) -> tuple[str, ...]:
     change, unit = found.change, found.measure.unit
     if change.difference is None or change.low is None or change.high is None:
-        counts = (say("{n} swings", n=change.count_a), say("{n} swings", n=change.count_b))
+        counts = tuple(
+            say_n("{n} swing", "{n} swings", count) for count in (change.count_a, change.count_b)
+        )
         return (found.measure.name, *counts, "", "", verdict_word(change.verdict))
     decimals = decimals_for(change.standard_error or 0.0)
 
