@@ -25,7 +25,7 @@ from lessonmark.media.sound import read_sound
 from lessonmark.media.strike import Strike, correct_for_distance, find_strikes
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import SwingSpan, find_swings
-from lessonmark.positions.times import SwingPositions, Time
+from lessonmark.positions.times import SwingPositions
 from lessonmark.tracks.body import BodyTracker
 from lessonmark.tracks.dataset import body_dataset
 from lessonmark.tracks.sides import by_lead_trail
@@ -215,7 +215,7 @@ def _measured_swing(
         span,
         view=settings.view,
         sign_target=toward,
-        strikes=[Time(s=strike.s, se=strike.se_s) for strike in heard],
+        strikes=heard,
         px_per_m=seen.scale.px_per_cm * 100 if seen.scale else None,
         roll_deg=seen.camera.roll_deg if seen.camera else 0.0,
         roll_se_deg=seen.camera.roll_se_deg if seen.camera else 0.5,

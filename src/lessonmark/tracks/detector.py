@@ -23,7 +23,6 @@ _SIDE = 224  # px, the network's input
 _STRIDES_AND_ANCHORS = ((8, 2), (16, 2), (32, 6))  # px of a cell, anchors a cell
 _SCORE_MIN = 0.5
 _OVERLAP_MAX = 0.3  # intersection over union above which two boxes are one person
-_SEARCHES = 4  # of one frame: at most so many times
 _HIPS_APART = 0.15  # of the crop's side: nearer hips belong to one person
 _REGION_OVER_BODY = 1.25  # the landmark network was trained on crops this much wider than the body
 
@@ -81,33 +80,14 @@ class PersonDetector:
     def find(self, image: npt.NDArray[np.uint8]) -> list[Person]:
         """Find the people in `image` (height, width, 3), RGB; best score first, may be none.
 
-        A large person outshouts a smaller one, so whoever was found is covered up and the frame
-        is searched again, until nobody else turns up.
+        The whole frame is looked at, and squares of half its length: the network's input is small,
+        and somebody large outshouts a smaller golfer beside them.
         """
-        people: list[Person] = []
-        covered = image.copy()
-        for _ in range(_SEARCHES):
-            fresh = [
-                person
-                for person in self._find_apart(covered, nearer=not people)
-                if all(not _same(person, other) for other in people)
-            ]
-            if not fresh:
-                break
-            people += fresh
-            for person in fresh:
-                _cover(covered, person.region)
-        return sorted(people, key=lambda person: -person.score)
-
-    def _find_apart(self, image: npt.NDArray[np.uint8], *, nearer: bool) -> list[Person]:
-        """Look at the whole frame, and where it shows nobody, `nearer`, at squares of it."""
         height, width = image.shape[:2]
         people = self._find_in(image, (0, 0, width, height))
-        for side in (min(height, width), min(height, width) // 2):
-            if people or not nearer:
-                break
-            for square in _squares(width, height, side):
-                people += self._find_in(image, square)
+        side = min(max(height, width) // 2, height, width)
+        for square in _squares(width, height, side):
+            people += self._find_in(image, square)
         apart: list[Person] = []
         for person in sorted(people, key=lambda person: -person.score):
             if all(not _same(person, other) for other in apart):
@@ -157,14 +137,6 @@ def _squares(width: int, height: int, side: int) -> list[tuple[int, int, int, in
         return [round(k * (length - side) / max(1, steps - 1)) for k in range(steps)]
 
     return [(x, y, x + side, y + side) for y in starts(height) for x in starts(width)]
-
-
-def _cover(image: npt.NDArray[np.uint8], region: Region) -> None:
-    # A body is higher than wide; arms that stick out make no second person.
-    wide, high = 0.2 * region.side, 0.45 * region.side
-    left, right = max(0, int(region.x - wide)), max(0, int(region.x + wide))
-    top, bottom = max(0, int(region.y - high)), max(0, int(region.y + high))
-    image[top:bottom, left:right] = image[::8, ::8].mean(axis=(0, 1)).astype(np.uint8)
 
 
 def _same(one: Person, other: Person) -> bool:
