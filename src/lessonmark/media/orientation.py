@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import struct
 from dataclasses import dataclass
+from typing import Any, TypeVar
 
 import av.video.frame
 import av.video.stream
@@ -13,6 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 __all__ = ["UPRIGHT", "Orientation", "orientation_of"]
+
+Sample = TypeVar("Sample", bound=np.integer[Any])
 
 _TURN = {1: cv2.ROTATE_90_CLOCKWISE, 2: cv2.ROTATE_180, 3: cv2.ROTATE_90_COUNTERCLOCKWISE}
 
@@ -49,12 +52,12 @@ class Orientation:
         """Whether width and height change places."""
         return self.quarter_turns % 2 == 1
 
-    def apply(self, image: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    def apply(self, image: npt.NDArray[Sample]) -> npt.NDArray[Sample]:
         """Stand a stored picture (height, width[, 3]) upright; itself if it already is."""
         if self.mirrored:
-            image = np.asarray(cv2.flip(image, 1), np.uint8)
+            image = np.asarray(cv2.flip(image, 1), image.dtype)
         if self.quarter_turns:
-            image = np.asarray(cv2.rotate(image, _TURN[self.quarter_turns]), np.uint8)
+            image = np.asarray(cv2.rotate(image, _TURN[self.quarter_turns]), image.dtype)
         return image
 
 
