@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from pathlib import Path
 
 import xarray as xr
 
 from lessonmark.errors import UnusableClip
 from lessonmark.language import say
+from lessonmark.lessons.clip_seeing import ClipSeen, see_clip, swing_seen
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.derived import Derived, body_key, clip_key
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
-from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.measuring import measure_swing
-from lessonmark.measures.scale_value import Scale
-from lessonmark.measures.seen import BallSeen, SwingSeen, usual_toward
+from lessonmark.measures.seen import usual_toward
 from lessonmark.media.clip import ClipInfo, Frame
 from lessonmark.media.frames import read_frames
 from lessonmark.media.probe import probe_clip
@@ -83,7 +81,7 @@ def analyse_clip(
         )
     track = by_lead_trail(body, settings.seen_handedness)
     _check_view(path, track, settings, spans[0])
-    seen = _see_club_and_camera(clip, track, settings, spans)
+    seen = see_clip(clip, body, settings, spans)
     swings = tuple(
         _measured_swing(clip, settings, seen, span, number, strikes)
         for number, span in enumerate(spans, start=1)
@@ -108,15 +106,6 @@ def analyse_clip(
     derived.keep_finding(key, finding)
     on_progress(say("measured"), 1, 1)
     return finding
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Seen:
-    track: xr.Dataset  # lead and trail names, with the club where it was seen
-    scale: Scale | None
-    camera: CameraCheck | None
-    ball: BallSeen | None
-    notes: tuple[str, ...]
 
 
 def _body_track(
@@ -184,16 +173,10 @@ def _hand(settings: ClipSettings) -> str:
     return say("right") if settings.handedness is Handedness.RIGHT else say("left")
 
 
-def _see_club_and_camera(
-    clip: ClipInfo, track: xr.Dataset, settings: ClipSettings, spans: tuple[SwingSpan, ...]
-) -> _Seen:
-    return _Seen(track=track, scale=None, camera=None, ball=None, notes=())
-
-
 def _measured_swing(
     clip: ClipInfo,
     settings: ClipSettings,
-    seen: _Seen,
+    seen: ClipSeen,
     span: SwingSpan,
     number: int,
     strikes: tuple[Strike, ...],
@@ -220,7 +203,7 @@ def _measured_swing(
         roll_deg=seen.camera.roll_deg if seen.camera else 0.0,
         roll_se_deg=seen.camera.roll_se_deg if seen.camera else 0.5,
     )
-    values, refused = measure_swing(swing_seen(clip, settings, seen, positions, toward))
+    values, refused = measure_swing(swing_seen(clip, settings, seen, positions))
     return SwingFinding(
         swing_id=f"{Path(settings.clip).with_suffix('').as_posix()}#{number}",
         clip=settings.clip,
@@ -234,30 +217,6 @@ def _measured_swing(
         ball=seen.ball,
         span_s=(span.start_s, span.stop_s),
         notes=_swing_notes(span, positions),
-    )
-
-
-def swing_seen(
-    clip: ClipInfo,
-    settings: ClipSettings,
-    seen: _Seen,
-    positions: SwingPositions,
-    toward: int,
-) -> SwingSeen:
-    """Gather what measures are taken from."""
-    return SwingSeen(
-        track=seen.track,
-        positions=positions,
-        view=settings.view,
-        handedness=settings.seen_handedness,
-        toward=toward,
-        width=clip.width,
-        height=clip.height,
-        fps=clip.fps_filmed,
-        scale=seen.scale,
-        ball=seen.ball,
-        camera=seen.camera,
-        stature_cm=settings.stature_cm,
     )
 
 

@@ -35,7 +35,14 @@ _BODY_CODE = (
     "tracks/dataset.py",
     "tracks/schema.py",
 )
-_CLIP_CODE = ("media", "tracks", "positions", "measures", "lessons/clip_analysis.py")
+_CLIP_CODE = (
+    "media",
+    "tracks",
+    "positions",
+    "measures",
+    "lessons/clip_analysis.py",
+    "lessons/clip_seeing.py",
+)
 
 
 class Derived:
@@ -72,7 +79,7 @@ class Derived:
 
 def body_key(sha256: str, settings: ClipSettings) -> str:
     """Key of a clip's body track."""
-    facts = {"fps": settings.fps_declared, "heavy": settings.heavy}
+    facts: dict[str, object] = {"fps": settings.fps_declared, "heavy": settings.heavy}
     return _key("body", sha256, facts, _code(_BODY_CODE))
 
 
