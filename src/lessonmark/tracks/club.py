@@ -159,8 +159,14 @@ def _track_span(
         rays[row] = finder.find(
             _contrast(image, background), window.inside(steady[row]), float(limits[row])
         )
-    forearms = hands.forearms(hands.position, np.full(2, scale))
-    chosen = choose_rays(times, rays, length * scale, forearms=forearms)
+    chosen = choose_rays(
+        times,
+        rays,
+        length * scale,
+        hands=window.inside(steady),
+        size=window.size,
+        limbs=hands.limbs(scale),
+    )
     club = [None if take < 0 else rays[row][take] for row, take in enumerate(chosen)]
     scores = [ray.score for ray in club if ray is not None]
     if len(scores) < SEEN_LEAST * len(times) or np.median(scores) < SCORE_LEAST:
@@ -219,15 +225,14 @@ def _fan_limits(times: Array, hands: Hands, length: float) -> Array:
     near = max(1, round(0.02 / frame_s))  # a club's turn leads and trails the hands' speed
     padded = np.pad(np.nan_to_num(speed), near, mode="edge")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1)
-    most: Array = np.asarray(windows.max(axis=1), np.float64)
-    limits: Array = (TURN_PER_HAND_SPEED * most + TURN_AT_REST) * frame_s
-    return limits
+    limits = (TURN_PER_HAND_SPEED * windows.max(axis=1) + TURN_AT_REST) * frame_s
+    return np.asarray(limits, np.float64)
 
 
 def _undo(motion: Array, point: Array) -> Array:
     """Carry a point of a frame back to the reference frame."""
-    back: Array = np.linalg.solve(motion[:, :2], point - motion[:, 2])
-    return back
+    back = np.linalg.solve(motion[:, :2], point - motion[:, 2])
+    return np.asarray(back, np.float64)
 
 
 def _in_picture(

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import xarray as xr
 
-from lessonmark.tracks.club_path import Forearm
+from lessonmark.tracks.club_path import Limb
 
 __all__ = ["Hands", "find_hands", "guess_px_per_cm"]
 
@@ -34,19 +34,15 @@ class Hands:
     position: Array  # (time, 2)
     velocity: Array  # (time, 2) px/s
     variance: Array  # (time,) px^2, a coordinate
-    elbows: tuple[Array, Array]  # (time, 2) each, left and right
+    joints: tuple[Array, ...]  # (time, 2) each: elbows and shoulders
 
-    def forearms(self, position: Array, scale: Array) -> tuple[Forearm, Forearm]:
-        """Return the forearms seen from `position` (time, 2), lengths times `scale`."""
-        arms = []
-        for elbow in self.elbows:
-            gap = (elbow - position) * scale
-            arms.append(
-                Forearm(
-                    angle=np.arctan2(gap[:, 1], gap[:, 0]), reach=np.hypot(gap[:, 0], gap[:, 1])
-                )
-            )
-        return arms[0], arms[1]
+    def limbs(self, scale: float) -> tuple[Limb, ...]:
+        """Return the arms as they run from the hands, lengths times `scale`."""
+        gaps = [(joint - self.position) * scale for joint in self.joints]
+        return tuple(
+            Limb(angle=np.arctan2(gap[:, 1], gap[:, 0]), reach=np.hypot(gap[:, 0], gap[:, 1]))
+            for gap in gaps
+        )
 
 
 def find_hands(body: xr.Dataset, *, px_per_cm: float) -> Hands:
@@ -76,12 +72,16 @@ def find_hands(body: xr.Dataset, *, px_per_cm: float) -> Hands:
         moving += weight[:, None] * velocity
         variance += weight**2 * error
         weights += weight
-    elbows = tuple(place.sel(keypoint=f"{side}_elbow").to_numpy() for side in SIDES)
+    joints = tuple(
+        place.sel(keypoint=f"{side}_{joint}").to_numpy()
+        for side in SIDES
+        for joint in ("elbow", "shoulder")
+    )
     return Hands(
         position=total / weights[:, None],
         velocity=moving / weights[:, None],
         variance=variance / weights**2 + (HANDS_SD_CM * px_per_cm) ** 2,
-        elbows=(elbows[0], elbows[1]),
+        joints=joints,
     )
 
 

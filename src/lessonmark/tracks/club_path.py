@@ -15,14 +15,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from lessonmark.tracks.club_rays import Ray
+from lessonmark.tracks.club_rays import START, Ray, room_to_edge
 
-__all__ = ["Forearm", "choose_rays", "process_noise", "transition"]
+__all__ = ["Limb", "choose_rays", "process_noise", "transition"]
 
 Array = npt.NDArray[np.float64]
 
 TRACKS_KEPT = 24
-SEEN_SHARE = 0.85  # how often a club is among the rays, before anything is known
+# A club that was seen is seen again in most frames; one that went behind the player, or points at
+# the camera, stays hidden for a while. Log odds of a frame, and of a second.
+LOST = np.log(0.12)
+STAYS_LOST_A_SECOND = -12.0
+BACK = np.log(0.3)
+ROOM_LEAST = 0.3  # club lengths: with less of it inside the picture it need not be found
 RAYS_BY_CHANCE = 3.0  # rays of a frame that are something else
 REACH_SD = 0.12  # club lengths, where the line's end lies against where the club ends
 # Changes of the turning rate, in club lengths/s^3: the change of direction at the top takes the
@@ -34,6 +39,14 @@ START_RATE_SD = 1.0  # club lengths/s: a swing's span begins at rest
 FAIR_SCORE = 0.3  # share of a club's length at which a line is as likely club as not
 ARM_RAD = np.radians(15.0)
 ARM_ODDS = 3.0
+ARM_REACH = 1.3  # times the distance to the joint
+CUT_SHARE = 0.08  # of a club's length: a line that ends this near the picture's edge is cut off
+# A club that was lost may turn up where no track expects it, where its line is clear: log odds of
+# such a find, the looks it needs, and how little is then known of its motion.
+ANEW = -9.0
+CLEAR = 1.0
+ANEW_RATE_SD = 10.0  # club lengths/s
+ANEW_TURN_SD = 200.0  # club lengths/s^2
 GATE = 18.4  # chi-square with 2 degrees of freedom, 0.9999
 FAN_ODDS = 4.0  # log odds against a fan wider than the club can have swept
 FAN_SLACK_RAD = np.radians(3.0)
@@ -75,11 +88,11 @@ def process_noise(turn: Array, dt_s: float) -> Array:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Forearm:
-    """Where one forearm lies at each time, seen from the hands: it looks like a short club."""
+class Limb:
+    """Where an elbow or shoulder lies at each time, seen from the hands: arms look like clubs."""
 
-    angle: Array  # (time,) rad, atan2(dy, dx) from the hands to the elbow, NaN where unknown
-    reach: Array  # (time,) window px, from the hands to the elbow
+    angle: Array  # (time,) rad, atan2(dy, dx) from the hands to the joint, NaN where unknown
+    reach: Array  # (time,) window px, from the hands to the joint
 
 
 @dataclass
@@ -92,13 +105,26 @@ class _Beam:
     missed: npt.NDArray[np.bool_]  # (track,) nothing taken in the last frame
     history: npt.NDArray[np.intp]  # (track, time) ray taken, -1 none
 
+    def rows(self, kept: Sequence[int]) -> _Beam:
+        """Return these tracks alone."""
+        keep = list(kept)
+        return _Beam(
+            self.state[keep],
+            self.covariance[keep],
+            self.worth[keep],
+            self.missed[keep],
+            self.history[keep],
+        )
+
 
 def choose_rays(
     times: Array,
     rays: Sequence[Sequence[Ray]],
     length_px: float,
     *,
-    forearms: Sequence[Forearm] = (),
+    hands: Array,
+    size: tuple[int, int],
+    limbs: Sequence[Limb] = (),
 ) -> npt.NDArray[np.intp]:
     """Choose the ray that is the club in each frame.
 
@@ -107,7 +133,9 @@ def choose_rays(
     times : (time,), s, ascending.
     rays : for each time, what was found.
     length_px : the club's length, window px.
-    forearms : rays along these, and no longer, are doubted.
+    hands : (time, 2), window px, where the rays start.
+    size : of the window, px: what leaves it cannot be seen.
+    limbs : rays along these, and no longer, are doubted.
 
     Returns
     -------
@@ -118,27 +146,40 @@ def choose_rays(
     beam: _Beam | None = None
     for frame in range(count):
         found = rays[frame]
-        looks = [_evidence(ray) - _doubt(ray, frame, forearms) for ray in found]
-        grown = [] if beam is None else [_grow(beam, frame, times, found, looks, length_px)]
+        looks = [_evidence(ray, length_px) - _doubt(ray, frame, limbs) for ray in found]
+        grown = (
+            []
+            if beam is None
+            else [_grow(beam, frame, times, found, looks, hands[frame], size, length_px)]
+        )
         if times[frame] - times[0] <= GRACE_S and found:
             grown.append(_begin(frame, found, looks, length_px, none))
+        clear = [row for row in range(len(found)) if looks[row] >= CLEAR]
+        if beam is not None and clear:
+            best = int(np.argmax(beam.worth))
+            again = _begin(frame, found, looks, length_px, beam.history[best])
+            again.worth = np.array(looks) + beam.worth[best] + ANEW
+            again.covariance[:, [1, 4], [1, 4]] = ANEW_RATE_SD**2
+            again.covariance[:, [2, 5], [2, 5]] = ANEW_TURN_SD**2
+            grown.append(again.rows(clear))
         if grown:
             beam = _keep(grown, frame)
     return none if beam is None else beam.history[int(np.argmax(beam.worth))]
 
 
-def _evidence(ray: Ray) -> float:
+def _evidence(ray: Ray, length_px: float) -> float:
     """Return the log odds that a ray's own looks give it."""
-    over = ray.score - FAIR_SCORE
+    shown = np.clip((ray.room / length_px - START) / (1.0 - START), 0.0, 1.0)
+    over = ray.score - FAIR_SCORE * shown
     return float(np.clip(over * (7.0 if over > 0 else 12.0), -2.5, 3.0))
 
 
-def _doubt(ray: Ray, frame: int, forearms: Sequence[Forearm]) -> float:
-    """Return the log odds against a ray because it lies along a forearm."""
+def _doubt(ray: Ray, frame: int, limbs: Sequence[Limb]) -> float:
+    """Return the log odds against a ray because it lies along an arm."""
     doubt = 0.0
-    for arm in forearms:
+    for arm in limbs:
         gap = abs((ray.angle - arm.angle[frame] + np.pi) % (2 * np.pi) - np.pi)
-        if gap < ARM_RAD and ray.reach < 1.3 * arm.reach[frame]:
+        if gap < ARM_RAD and ray.reach < ARM_REACH * arm.reach[frame]:
             doubt = ARM_ODDS
     return doubt
 
@@ -151,7 +192,9 @@ def _measure(ray: Ray, predicted: Array, length_px: float) -> tuple[Array, Array
     far = np.hypot(predicted[:, 0], predicted[:, 1])
     # A line may end early (a hand, a leg, a dark head): short says less than long.
     short = np.maximum(far - reach, 0.0)
-    along_sd = REACH_SD + 0.7 * short
+    # Where it ends at the picture's edge it says nothing but at least that far.
+    cut = ray.reach > ray.room - CUT_SHARE * length_px
+    along_sd = REACH_SD + (1.5 if cut else 0.7) * short
     across_sd = np.hypot(np.maximum(far, reach) * ray.angle_se, 0.01)
     error = along_sd[:, None, None] ** 2 * np.outer(axis, axis) + across_sd[
         :, None, None
@@ -188,6 +231,8 @@ def _grow(
     times: Array,
     found: Sequence[Ray],
     looks: Sequence[float],
+    hands: Array,
+    size: tuple[int, int],
     length_px: float,
 ) -> _Beam:
     """Step every track to this frame and let it take each ray, or none."""
@@ -206,9 +251,11 @@ def _grow(
     spread = covariance[:, [0, 3]][:, :, [0, 3]]
     beyond = np.maximum(np.hypot(place[:, 0], place[:, 1]) - 1.0, 0.0) / LENGTH_SD
     worth = beam.worth - 0.5 * np.minimum(beyond, 4.0) ** 2
-    # The first frame without a ray is a surprise, the next one less: a club that goes behind the
-    # player stays there.
-    nothing = np.where(beam.missed, np.log(0.5), np.log(1 - SEEN_SHARE))
+    angle = np.arctan2(place[:, 1], place[:, 0])
+    room = room_to_edge(np.tile(hands, (len(state), 1)), angle, size) / length_px
+    nothing = np.where(beam.missed, STAYS_LOST_A_SECOND * dt, LOST)
+    nothing = np.where(room < ROOM_LEAST, np.maximum(nothing, -0.1), nothing)
+    back = np.where(beam.missed, BACK, 0.0)
     history = beam.history
     beams = [_Beam(state, covariance, worth + nothing, np.ones(len(state), bool), history)]
     for index, ray in enumerate(found):
@@ -221,7 +268,7 @@ def _grow(
         density = np.exp(-0.5 * np.minimum(far2, 60.0)) / (
             2 * np.pi * np.sqrt(np.linalg.det(total))
         )
-        odds = np.log(SEEN_SHARE * density * np.pi / RAYS_BY_CHANCE + 1e-12) + looks[index]
+        odds = np.log(density * np.pi / RAYS_BY_CHANCE + 1e-12) + looks[index] + back
         # The shutter is open for one frame at the most: a slow club makes no wide fan, an arm does.
         turn_now = np.hypot(state[:, 1], state[:, 4]) / np.maximum(far, 0.3)
         odds = odds - FAN_ODDS * (ray.fan > 1.5 * turn_now * dt + FAN_SLACK_RAD)
@@ -266,10 +313,4 @@ def _keep(beams: Sequence[_Beam], frame: int) -> _Beam:
         kept.append(int(row))
         if len(kept) == TRACKS_KEPT:
             break
-    return _Beam(
-        beam.state[kept],
-        beam.covariance[kept],
-        beam.worth[kept],
-        beam.missed[kept],
-        beam.history[kept],
-    )
+    return beam.rows(kept)

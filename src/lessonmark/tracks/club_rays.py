@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Contrast", "Ray", "RayFinder"]
+__all__ = ["Contrast", "Ray", "RayFinder", "room_to_edge"]
 
 Array = npt.NDArray[np.float64]
 
@@ -30,12 +30,15 @@ FANS_DEG = (0.0, 5.0, 14.0)  # fan widths looked for; between them the strips st
 # How far the line may pass beside the hands' middle, shares of the club's length.
 ASIDE = (-0.06, -0.03, 0.0, 0.03, 0.06)
 START = 0.12  # hands cover the club up to here, share of its length
+EDGE_PX = 3.0  # strips that hang over the picture's edge are not trusted
 RAYS_KEPT = 4
 APART_DEG = 7.0  # two rays nearer than this are one
 MISS = -0.5  # what a sample without a line takes off
 LATE = 0.12  # what a ring takes off before the line begins: arms and heads hide the club
 LEAST_RINGS = 6.0  # evidence below this many ring's worth is noise
-ANGLE_FLOOR_RAD = np.radians(0.15)  # compression and a shaft that bends; common practice, no source
+# What a line may be off sideways at its far end, as a share of the club's length: a shaft that bends,
+# a strip of shirt or grass taken for shaft. Found on rendered swings, rounded up.
+ASTRAY = 0.004
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +52,7 @@ class Ray:
     reach: float  # px, distance from the hands' middle to where the line ends
     score: float  # share of a whole club's length that looks like a shaft, 0 to about 1
     fan: float  # rad, width of the fan
+    room: float  # px, from the hands' middle to the picture's edge that way
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,6 +154,7 @@ class RayFinder:
                 fan=np.radians(FANS_DEG[fans[best]]),
                 reach=float(self._rings[ends[best]]),
                 score=float(scores[best]) / len(self._rings),
+                window=(contrast.difference.shape[1], contrast.difference.shape[0]),
             )
             if ray is not None:
                 rays.append(ray)
@@ -174,6 +179,11 @@ class RayFinder:
             better = here > evidence
             evidence[better] = here[better]
             kind[better] = index
+        # What lies outside the picture speaks neither way.
+        height, width = contrast.difference.shape
+        every = np.arange(RAYS) * 2 * np.pi / RAYS
+        room = room_to_edge(np.tile(hands, (RAYS, 1)), every, (width, height))
+        evidence[self._rings[None, :] > room[:, None] - EDGE_PX] = 0.0
         flat = evidence.ravel()
         late = LATE * np.arange(len(self._rings), dtype=np.float32)
         best = np.full(RAYS, -1.0)
@@ -226,6 +236,7 @@ class RayFinder:
         fan: float,
         reach: float,
         score: float,
+        window: tuple[int, int],
     ) -> Ray | None:
         """Fit a line through the fan's middle, ring by ring."""
         length = self._length
@@ -293,15 +304,26 @@ class RayFinder:
         # Neighbouring rings share pixels' errors: a third of them count as independent.
         covariance = covariance * 3.0 * max(chi, 0.3)
         turn_rad = np.arctan(slope)
+        held = along[good]
+        span = float(np.clip(held[-1] - held[0], 10.0, None))
         return Ray(
             angle=float(np.mod(angle + turn_rad + np.pi, 2 * np.pi) - np.pi),
-            angle_se=float(np.hypot(np.sqrt(covariance[1, 1]), ANGLE_FLOOR_RAD)),
+            angle_se=float(np.hypot(np.sqrt(covariance[1, 1]), ASTRAY * length / span)),
             aside=float((aside + offset) * np.cos(turn_rad)),
             aside_se=float(np.sqrt(covariance[0, 0])),
             reach=reach,
             score=score,
             fan=fan,
+            room=float(room_to_edge(hands[None, :], np.array([angle]), window)[0]),
         )
+
+
+def room_to_edge(points: Array, angles: Array, size: tuple[int, int]) -> Array:
+    """Return how far it is from points (n, 2) along angles (n,) to the edge of the window, px."""
+    axis = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    goal = np.where(axis > 0, np.asarray(size, float) - points, -points)
+    far = np.min(goal / np.where(np.abs(axis) < 1e-9, 1e-9, axis), axis=1)
+    return np.asarray(np.maximum(far, 0.0), np.float64)
 
 
 def _mean(patch: npt.NDArray[Any], where: npt.NDArray[np.bool_]) -> Array:

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
-from lessonmark.tracks.club_path import process_noise, transition
+from lessonmark.tracks.club_path import CUT_SHARE, process_noise, transition
 from lessonmark.tracks.club_rays import Ray
 
 __all__ = ["ClubPath", "smooth_club"]
@@ -22,8 +22,10 @@ __all__ = ["ClubPath", "smooth_club"]
 Array = npt.NDArray[np.float64]
 
 ROUNDS = 3  # the turning rate that the model needs comes from the round before
-NOISE_TIMES = (0.03, 0.1, 0.3, 1.0, 3.0)  # of the process noise, the likeliest is taken
+NOISE_TIMES = (0.1, 0.3, 1.0, 3.0)  # of the process noise, the likeliest is taken
+CUT_SD = 0.3  # the same where the picture's edge cuts the line off
 REACH_SD = 0.06  # club lengths, where a line ends against where the club ends
+ERROR_LASTS_S = 0.03  # how long a ray's error stays alike; found on rendered swings
 OUTLIER = 4.0  # standard errors from which a ray counts as something else
 LEAST_TURN = 3.0  # rad/s
 GUESS_SE_RAD = np.pi / np.sqrt(3)  # of an angle of which nothing is known: uniform on a circle
@@ -61,11 +63,16 @@ def smooth_club(times: Array, rays: Sequence[Ray | None], *, length_px: float) -
     angles = np.array([np.nan if ray is None else ray.angle for ray in rays])
     errors = np.array([np.nan if ray is None else ray.angle_se for ray in rays])
     reaches = np.array([np.nan if ray is None else ray.reach / length_px for ray in rays])
+    cut = np.array(
+        [ray is not None and ray.reach > ray.room - CUT_SHARE * length_px for ray in rays]
+    )
+    # Frames of one moment are wrong in the same way: their errors do not average out.
+    alike = float(np.sqrt(1.0 + ERROR_LASTS_S / np.median(np.diff(times))))
     turn = np.full(len(times), LEAST_TURN)
     far = np.where(seen, reaches, 0.0)
     scale = 1.0
     for turn_round in range(ROUNDS):
-        measured, error = _measurements(angles, errors, reaches, seen, far)
+        measured, error = _measurements(angles, errors, reaches, cut, seen, far, alike)
         choices = NOISE_TIMES if turn_round == ROUNDS - 1 else (scale,)
         fits = [_run(times, measured, error, turn, times_noise) for times_noise in choices]
         likely = int(np.argmax([likelihood for likelihood, _, _ in fits]))
@@ -102,15 +109,21 @@ def _turning(place: Array, rate: Array) -> Array:
 
 
 def _measurements(
-    angles: Array, errors: Array, reaches: Array, seen: npt.NDArray[np.bool_], far: Array
+    angles: Array,
+    errors: Array,
+    reaches: Array,
+    cut: npt.NDArray[np.bool_],
+    seen: npt.NDArray[np.bool_],
+    far: Array,
+    alike: float,
 ) -> tuple[Array, Array]:
     """Return the rays' ends in club lengths and their errors, NaN where there is none."""
     axis = np.stack([np.cos(angles), np.sin(angles)], axis=1)
     side = np.stack([-axis[:, 1], axis[:, 0]], axis=1)
     # A line that ends early says little about the length, its direction all the same.
     short = np.maximum(far - reaches, 0.0)
-    along = REACH_SD + 1.5 * np.maximum(short - 0.04, 0.0)
-    across = np.maximum(far, reaches) * errors
+    along = REACH_SD + 1.5 * np.maximum(short - 0.04, 0.0) + CUT_SD * cut
+    across = np.maximum(far, reaches) * errors * alike
     error = (
         along[:, None, None] ** 2 * axis[:, :, None] * axis[:, None, :]
         + across[:, None, None] ** 2 * side[:, :, None] * side[:, None, :]
