@@ -2,8 +2,8 @@
 
 One camera sees no depth. What it does to a measure (camera off square, perspective) can still be
 sized, from an ordinary golfer's build: stature fractions of Drillis & Contini (Winter 2009,
-fig. 4.1) and the turns of an ordinary full swing (common practice, no source). These numbers are
-never used to correct a measure, only for the size of its systematic error.
+fig. 4.1) and the turns of an ordinary full swing (common practice, no source). Perspective is
+taken out by it, and what is not known of it is carried as a systematic error.
 """
 
 from __future__ import annotations

@@ -28,6 +28,7 @@ __all__ = ["Disturbance", "Key", "Reading"]
 SHAFT = "shaft"
 TORSO_CM = 50.0  # an ordinary torso, for sizing depth where there is no scale
 STATURE_CM = 172.0  # an ordinary stature, where none is declared
+DISTANCE_CM = 450.0  # of an unchecked camera; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class Disturbance:
     knots: npt.NDArray[np.float64] | None = None  # s
     roll_deg: float = 0.0
     yaw_deg: float = 0.0
-    perspective: float = 0.0  # cm nearer for a cm of camera distance: 1 / distance
+    depth_share: float = 0.0  # of the nominal depth, added to all of it
     scale_share: float = 0.0
 
 
@@ -128,10 +129,17 @@ class Reading:
         scale = self.swing.scale
         return scale.px_per_cm if scale is not None else _torso_px(self.swing) / 100.0
 
+    @cached_property
     def _stature_units(self) -> float:
         if self.swing.scale is not None:
             return self.swing.stature_cm or STATURE_CM
         return 100.0 * STATURE_CM / TORSO_CM
+
+    @cached_property
+    def _distance(self) -> float:
+        camera = self.swing.camera
+        distance = (camera.distance_cm if camera else None) or DISTANCE_CM
+        return distance if self.swing.scale is not None else 100.0 * distance / TORSO_CM
 
     def _to_axes(self, name: str, px: Vector, at: Position, disturbed: Disturbance) -> Vector:
         camera = self.swing.camera
@@ -139,10 +147,12 @@ class Reading:
         level = self._faced(_level(px - self.swing.centre, roll))
         units = self._units * (1.0 + disturbed.scale_share)
         place = np.array([self.swing.toward * level[0], -level[1]]) / units
-        if disturbed.yaw_deg or disturbed.perspective:
-            near = nearer(name, at, self.swing.view) * self._stature_units()
+        # What is nearer than the hips is drawn larger: brought to the hips' plane by the depth of
+        # an ordinary golfer, whose error is in the systematic part.
+        near = nearer(name, at, self.swing.view) * self._stature_units
+        place = place * (1.0 - near * (1.0 + disturbed.depth_share) / self._distance)
+        if disturbed.yaw_deg:
             yaw = math.radians(disturbed.yaw_deg)
-            place = place * (1.0 + near * disturbed.perspective)
             place[0] = place[0] * math.cos(yaw) + near * math.sin(yaw)
         return place
 
@@ -188,7 +198,7 @@ class Reading:
             angle = math.atan2(-drawn[1], drawn[0])
         if self.swing.toward < 0:
             angle = math.pi - angle
-        if disturbed.yaw_deg or disturbed.perspective:
+        if disturbed.yaw_deg:
             view = self.swing.view
             depth = nearer("clubhead", at, view) - nearer("grip_mid", at, view)
             slope = depth / 0.55  # an iron's length, share of stature

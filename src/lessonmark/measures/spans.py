@@ -92,6 +92,10 @@ def release_rate(swing: Swing) -> float:
 # The pelvis counts as moving once it has gone this far toward the target from its farthest-back
 # place: above the jitter of a still hip in a track, well below the shift of any full swing.
 FIRST_MOVE_CM = 1.0
+PATH_STEP_S = 0.002
+# Weights of a bell 20 ms wide: a hip does nothing faster, a track's jitter is.
+BELL_STEP_S = 0.005
+BELL = np.exp(-0.5 * (np.arange(-10, 11) * BELL_STEP_S / 0.020) ** 2)
 
 
 @span(
@@ -110,8 +114,10 @@ FIRST_MOVE_CM = 1.0
 def shift_lead(swing: Swing) -> float:
     """Time from the pelvis's first move toward the target to P4, ms, + hips first."""
     top = swing.time(P.P4)
-    times = swing.times(swing.time(P.P2), swing.time(P.P6))
-    along = np.array([swing.at(t)["mid_hip"][0] for t in times])
+    times = np.arange(swing.time(P.P2), swing.time(P.P6), BELL_STEP_S)
+    rough = np.array([swing.at(float(t))["mid_hip"][0] for t in times])
+    weights = np.convolve(np.ones_like(rough), BELL, mode="same")
+    along = np.convolve(rough, BELL, mode="same") / weights
     back = int(np.argmin(along))
     past = np.nonzero(along[back:] >= along[back] + FIRST_MOVE_CM)[0]
     if back == len(times) - 1 or not past.size:
@@ -123,10 +129,7 @@ def shift_lead(swing: Swing) -> float:
     before = after - 1
     share = (along[back] + FIRST_MOVE_CM - along[before]) / (along[after] - along[before])
     moved = times[before] + float(share) * (times[after] - times[before])
-    return 1000.0 * (top - moved)
-
-
-PATH_STEP_S = 0.002
+    return 1000.0 * (top - float(moved))
 
 
 @span(

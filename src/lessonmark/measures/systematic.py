@@ -14,7 +14,8 @@ __all__ = ["systematic_parts", "systematic_se"]
 # An unchecked camera on a stand or a bag, by eye; common practice, no source.
 ROLL_SE_DEG = 2.0
 YAW_SE_DEG = 5.0
-DISTANCE_CM = 400.0
+# Of the nominal depth over the distance: builds, positions and focal lengths differ.
+DEPTH_SHARE_SE = 0.4
 # Where the network's landmark lies against the joint's centre, by definition and by clothes, and
 # how that goes with the way the body is turned: root mean square of a coordinate, share of the
 # torso's length, over rendered golfers (bench/README.md, measures). The second number is what is
@@ -59,13 +60,10 @@ def systematic_parts(
     roll = camera.roll_se_deg if camera else ROLL_SE_DEG
     yaw_se = camera.yaw_se_deg if camera else YAW_SE_DEG
     yaw = math.hypot(camera.yaw_deg if camera and camera.yaw_deg else 0.0, yaw_se)
-    distance = (camera.distance_cm if camera else None) or DISTANCE_CM
-    if scale is None:
-        distance *= 2.0  # in hundredths of a 50 cm torso
     parts = {
         "roll": _effect(reading, value, Disturbance(roll_deg=roll)),
         "off square": _effect(reading, value, Disturbance(yaw_deg=yaw)),
-        "perspective": _effect(reading, value, Disturbance(perspective=1.0 / distance)),
+        "perspective": _effect(reading, value, Disturbance(depth_share=DEPTH_SHARE_SE)),
         "landmarks": math.sqrt(
             sum(_effect(reading, value, one) ** 2 for one in _landmarks(reading, points))
         ),

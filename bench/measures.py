@@ -1,0 +1,303 @@
+"""Every measure at every position on every clip with truth: bias, RMS error, coverage, worst.
+
+    python bench/measures.py CLIPS [--positions found|true] [--tracks real|truth] [--cache FOLDER]
+
+CLIPS is a folder of clips with a truth file (`.json`) beside each. The truth is the measure's own
+function of the true joints, dropped square on the view's plane, in cm; the functions themselves
+are held against the clips' own projected numbers first, which were computed elsewhere. Scale, roll
+and the camera's place come from the clips (stature and club length as declared), nothing of them
+from the truth. With `--picture FILE` the worst angle is drawn.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from lessonmark.measures.camera import check_camera
+from lessonmark.measures.drawing import drawn_lines
+from lessonmark.measures.measured import MeasureAt
+from lessonmark.measures.measuring import measure_swing
+from lessonmark.measures.registry import catalogue, entry
+from lessonmark.measures.scale import find_scale
+from lessonmark.measures.seen import SwingSeen
+from lessonmark.media.frames import read_frame_nearest, read_frames
+from lessonmark.media.probe import probe_clip
+from lessonmark.media.sound import read_sound
+from lessonmark.media.strike import correct_for_distance, find_strikes
+from lessonmark.positions.find import find_positions
+from lessonmark.positions.swings import find_swings
+from lessonmark.positions.times import Time
+from lessonmark.tracks.body import BodyTracker
+from lessonmark.tracks.club import track_club
+from lessonmark.tracks.dataset import body_dataset, read_track, write_track
+from lessonmark.tracks.sides import by_lead_trail
+from lessonmark.words import Position
+from measures_truth import TrueClip, find_clips
+
+AIM_DEG, AIM_CM = 3.0, 2.0
+POSITIONS_OF_TABLE = ("P1", "P4", "P6", "P7", "P8")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One reading against its truth."""
+
+    clip: str
+    view: str
+    at: MeasureAt
+    value: float
+    se: float
+    systematic: float
+    truth: float
+
+    @property
+    def error(self) -> float:
+        change = self.value - self.truth
+        if entry(self.at.measure).unit == "deg":
+            change = (change + 180.0) % 360.0 - 180.0
+        return change
+
+    @property
+    def covered(self) -> bool:
+        return abs(self.error) <= 1.96 * np.hypot(self.se, self.systematic)
+
+
+def tracked(clip: TrueClip, cache: Path) -> xr.Dataset:
+    """The real track of a clip, body and club, from the cache where it is there."""
+    stem = clip.name.replace("/", "__")
+    body_file, club_file = cache / f"{stem}.nc", cache / f"{stem}.club.nc"
+    info = probe_clip(clip.path.with_suffix(".mp4"))
+    if not body_file.exists():
+        raw = TRACKER().track(lambda: read_frames(info))
+        body = body_dataset(raw, clip=info, view=clip.view, handedness=clip.handedness)
+        write_track(body, body_file)
+    if not club_file.exists():
+        body = by_lead_trail(read_track(body_file), clip.handedness)
+        spans = find_swings(body, strikes_s=[s.s for s in strikes(info)])
+        club = track_club(
+            lambda a, b: read_frames(info, start_s=a, stop_s=b, grey=True),
+            body,
+            clip=info,
+            view=clip.view,
+            handedness=clip.handedness,
+            club_length_cm=100 * clip.json["club_len"],
+            px_per_cm=None,
+            spans=[(s.start_s, s.stop_s) for s in spans],
+        )
+        write_track(club.track, club_file)
+    return read_track(club_file)
+
+
+_TRACKER: list[BodyTracker] = []
+
+
+def TRACKER() -> BodyTracker:  # noqa: N802
+    if not _TRACKER:
+        _TRACKER.append(BodyTracker())
+    return _TRACKER[0]
+
+
+def strikes(info):
+    sound = read_sound(info)
+    return find_strikes(sound) if sound is not None else ()
+
+
+def seen(clip: TrueClip, options: argparse.Namespace) -> SwingSeen:
+    """A swing as the product sees it, or with its positions or its track given."""
+    info = probe_clip(clip.path.with_suffix(".mp4"))
+    real = options.tracks == "real"
+    track = tracked(clip, options.cache) if real else clip.true_track(noise_px=1.0)
+    swing = clip.swing(track, network_scatter=0.012 if real else 0.0)
+    swing = replace(swing, scale=find_scale(swing, stature_cm=clip.stature_cm))
+    if options.positions == "found":
+        spans = find_swings(track, strikes_s=[s.s for s in strikes(info)])
+        heard = [correct_for_distance(s, 4.5, 20.0, distance_se_m=1.2) for s in strikes(info)]
+        positions = find_positions(
+            track,
+            spans[0],
+            view=clip.view,
+            sign_target=clip.toward,
+            strikes=[Time(s=s.s, se=s.se_s) for s in heard],
+            px_per_m=swing.scale.px_per_cm * 100 if swing.scale else None,
+        )
+        swing = replace(swing, positions=positions)
+    camera = check_camera(swing, lambda s: read_frame_nearest(info, s, grey=True).image)
+    swing = replace(swing, camera=camera)
+    scale = find_scale(swing, stature_cm=clip.stature_cm, club_cm=100 * clip.json["club_len"])
+    return replace(swing, scale=scale)
+
+
+def rows_of(clip: TrueClip, swing: SwingSeen) -> tuple[list[Row], dict[str, str]]:
+    measured, refused = measure_swing(swing)
+    rows = []
+    for key, got in measured.items():
+        at = MeasureAt.parse(key)
+        truth = clip.true_value(entry(at.measure), at.position)
+        if truth is not None:
+            rows.append(
+                Row(clip.name, clip.view.value, at, got.value, got.se, got.systematic, truth)
+            )
+    return rows, {key: why.reason for key, why in refused.items()}
+
+
+def check_functions(clips: list[TrueClip]) -> float:
+    """Largest difference to the clips' own projected numbers, deg or cm, over noise-free tracks."""
+    worst = 0.0
+    for clip in clips:
+        track = clip.true_track()
+        for e in catalogue():
+            if e.at is None or clip.view not in e.views:
+                continue
+            for position in e.positions_from(clip.view):
+                said = clip.drawn_value(e.id, position)
+                if said is None or e.unit != "deg":
+                    continue
+                swing = clip.swing(track)
+                from lessonmark.measures.posture import Posture
+
+                here = _image_posture(clip, position)
+                start = _image_posture(clip, Position.P1)
+                posture = Posture.of(
+                    here[0],
+                    view=clip.view,
+                    shaft_deg=here[1],
+                    start=Posture.of(start[0], view=clip.view),
+                )
+                try:
+                    got = e.at(posture)
+                except Exception:
+                    continue
+                worst = max(worst, abs((got - said + 180) % 360 - 180))
+                del swing
+    return worst
+
+
+def _image_posture(clip: TrueClip, position: Position) -> tuple[dict[str, np.ndarray], float]:
+    from measures_truth import ours
+
+    joints = clip.json["positions"][position.value]["joints2d"]
+    points = {ours(n): np.array([clip.toward * p[0], -p[1]]) for n, p in joints.items()}
+    shaft = points["hosel"] - points["grip_butt"]
+    return points, float(np.degrees(np.arctan2(shaft[1], shaft[0])))
+
+
+def summary(rows: list[Row]) -> str:
+    errors = np.array([r.error for r in rows])
+    inside = np.mean([r.covered for r in rows])
+    worst = max(rows, key=lambda r: abs(r.error))
+    se = np.median([r.se for r in rows])
+    system = np.median([r.systematic for r in rows])
+    return (
+        f"{len(rows):4d} {errors.mean():7.2f} {np.sqrt((errors**2).mean()):7.2f} "
+        f"{100 * inside:5.0f} % {se:6.2f} {system:6.2f} {worst.error:8.1f}  "
+        f"{worst.clip}{'' if worst.at.position is None else ' ' + worst.at.position.value}"
+    )
+
+
+HEAD = "                                 n    bias     RMS  inside  se   system.   worst"
+
+
+def print_tables(rows: list[Row], refused: dict[str, int]) -> None:
+    for view in ("face-on", "down-the-line"):
+        of_view = [r for r in rows if r.view == view]
+        if not of_view:
+            continue
+        print(f"\n{view}: all positions\n{HEAD}")
+        groups = defaultdict(list)
+        for r in of_view:
+            groups[r.at.measure].append(r)
+        for measure, group in groups.items():
+            print(f"{measure:22s} {entry(measure).unit or '-':6s} {summary(group)}")
+        print(f"\n{view}: at {', '.join(POSITIONS_OF_TABLE)}\n{HEAD}")
+        for measure, group in groups.items():
+            for p in POSITIONS_OF_TABLE:
+                here = [r for r in group if r.at.position is not None and r.at.position.value == p]
+                if here:
+                    print(f"{measure + '@' + p:29s} {summary(here)}")
+    for unit in ("deg", "cm"):
+        here = [r for r in rows if entry(r.at.measure).unit == unit]
+        print(f"\nall of unit {unit}: {summary(here)}")
+    print("\nrefused (times):", dict(sorted(refused.items())))
+
+
+def print_change(rows: list[Row]) -> None:
+    """Error of a difference between two clips of one camera: what stages are compared by."""
+    print("\nerrors of a clip less the mean of its set-up (what is left of them in a change)")
+    print("                              n    SD   median se")
+    groups = defaultdict(list)
+    for r in rows:
+        groups[r.view, r.at, r.clip.rpartition("/")[0].rpartition("/")[2]].append(r)
+    pooled = defaultdict(list)
+    for (view, at, _), group in groups.items():
+        if len(group) >= 3:
+            errors = np.array([r.error for r in group])
+            left = (errors - errors.mean()) * np.sqrt(len(errors) / (len(errors) - 1))
+            pooled[view, at.measure] += list(zip(left, [r.se for r in group], strict=True))
+    for (view, measure), found in pooled.items():
+        left, ses = np.array(found).T
+        print(
+            f"{view:14s} {measure:18s} {len(left):4d} {np.sqrt((left**2).mean()):6.2f} "
+            f"{np.median(ses):6.2f}"
+        )
+
+
+def draw_worst(rows: list[Row], clips: dict[str, TrueClip], options, path: Path) -> None:
+    """Draw the worst angle on its frame."""
+    import cv2
+
+    angles = [r for r in rows if entry(r.at.measure).unit == "deg" and r.at.position is not None]
+    worst = max(angles, key=lambda r: abs(r.error))
+    clip = clips[worst.clip]
+    swing = seen(clip, options)
+    info = probe_clip(clip.path.with_suffix(".mp4"))
+    at = worst.at.position
+    image = read_frame_nearest(info, swing.positions[at].time.s).image[:, :, ::-1].copy()
+    for line in drawn_lines(entry(worst.at.measure), swing, at):
+        points = np.round(np.array(line.points)).astype(int)
+        colour = (0, 220, 255) if line.role == "measured" else (255, 255, 255)
+        cv2.polylines(image, [points], False, colour, 2, cv2.LINE_AA)
+    said = f"{worst.at}: {worst.value:.1f}, true {worst.truth:.1f} ({worst.clip})"
+    cv2.putText(image, said, (10, 40), cv2.FONT_HERSHEY_SIMPLEX, 0.6, (255, 255, 255), 2)
+    cv2.imwrite(str(path), image)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("clips", type=Path)
+    parser.add_argument("--positions", choices=("found", "true"), default="found")
+    parser.add_argument("--tracks", choices=("real", "truth"), default="real")
+    parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "bench-tracks")
+    parser.add_argument("--only", default="", help="part of a clip's name")
+    parser.add_argument("--most", type=int, default=99, help="clips of one folder")
+    parser.add_argument("--picture", type=Path)
+    options = parser.parse_args()
+    options.cache.mkdir(parents=True, exist_ok=True)
+    clips = [
+        clip
+        for clip in find_clips(options.clips)
+        if options.only in str(clip.path) and int(clip.path.stem[-2:]) < options.most
+    ]
+    print(f"functions against the clips' own projected angles: {check_functions(clips):.4f} deg")
+    rows: list[Row] = []
+    refused: dict[str, int] = defaultdict(int)
+    for clip in clips:
+        swing = seen(clip, options)
+        got, why = rows_of(clip, swing)
+        rows += got
+        for key in why:
+            refused[key] += 1
+    print_tables(rows, refused)
+    print_change(rows)
+    if options.picture:
+        draw_worst(rows, {clip.name: clip for clip in clips}, options, options.picture)
+
+
+if __name__ == "__main__":
+    main()
