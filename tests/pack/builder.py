@@ -6,9 +6,12 @@ what the pack says can be checked against it.
 
 from __future__ import annotations
 
+import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 from PIL import Image, ImageDraw
 from scipy import stats
@@ -28,6 +31,9 @@ from lessonmark.lessons.findings import (
     SwingFinding,
 )
 from lessonmark.measures.measured import MeasureAt, Measured, Refused
+from lessonmark.media.clip import ClipInfo
+from lessonmark.media.frames import read_frame_nearest
+from lessonmark.media.probe import probe_clip
 from lessonmark.positions.times import PositionTime, SwingPositions, Time
 from lessonmark.words import Handedness, Position, Stage, View
 
@@ -290,4 +296,72 @@ def _clip(stage: Stage, n: int) -> ClipFinding:
             )
             for k in range(n)
         ),
+    )
+
+
+def film(findings: Findings, pictures: Path, demo: Path) -> Findings:
+    """Give the first focus measure real clips and positions: the demo's, with their true times."""
+    truth = json.loads((demo / "truth.json").read_text(encoding="utf-8"))
+    clips = []
+    stills = {}
+    for stage in (Stage.BEFORE, Stage.AFTER):
+        name = f"{stage}/face-on/clip_00.mp4"
+        events = {Position(key): s for key, s in truth[name]["events"].items()}
+        path = demo / "lesson" / name
+        info = probe_clip(path)
+        clip = _clip(stage, 1)
+        swing = replace(
+            clip.swings[0],
+            positions=SwingPositions(
+                found={
+                    p: PositionTime(position=p, time=Time(s=s, se=0.004), how="true time")
+                    for p, s in events.items()
+                }
+            ),
+            span_s=(events[Position.P1] - 0.3, events[Position.P10]),
+        )
+        clips.append(
+            replace(
+                clip,
+                clip=name,
+                width=info.width,
+                height=info.height,
+                fps_filmed=info.fps_filmed,
+                duration_s=info.duration_s,
+                swings=(swing,),
+            )
+        )
+        stills[stage] = _cut(info, events[Position.P6], pictures, stage, swing.swing_id)
+    first = findings.focus[0]
+    pair = PicturePair(before=stills[Stage.BEFORE], after=stills[Stage.AFTER])
+    return replace(
+        findings,
+        clips=tuple(clips),
+        focus=(replace(first, pictures=pair), *findings.focus[1:]),
+    )
+
+
+def _cut(info: ClipInfo, s: float, pictures: Path, stage: Stage, swing_id: str) -> StillPicture:
+    """Cut the middle of the frame, three wide to four high; the line is only a line."""
+    frame = read_frame_nearest(info, s).image
+    tall = 0.9 * info.height
+    left, top = (info.width - 0.75 * tall) / 2, 0.05 * info.height
+    crop = (left, top, left + 0.75 * tall, top + tall)
+    scale = 960 / tall
+    turn = np.array([[scale, 0, -left * scale], [0, scale, -top * scale]])
+    turn[:, 2] += 0.5 * scale - 0.5
+    cut = cv2.warpAffine(frame, turn, (720, 960), borderMode=cv2.BORDER_REPLICATE)
+    Image.fromarray(cut).save(pictures / f"real-{stage}.jpg", quality=85)
+    return StillPicture(
+        swing_id=swing_id,
+        position=Position.P6,
+        jpeg=f"real-{stage}.jpg",
+        width=720,
+        height=960,
+        lines=(
+            DrawnLine(points=((360, 560), (380, 330)), role="measured"),
+            DrawnLine(points=((360, 560), (360, 330)), role="reference"),
+        ),
+        caption=f"{stage}, swing 1",
+        crop=crop,
     )

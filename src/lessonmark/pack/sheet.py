@@ -199,7 +199,7 @@ def _table_row(stage: StageValues, unit: str) -> tuple[str, str, str, str]:
             high=wording.number_with_unit(summary.high, unit),
         )
     )
-    swings = "; ".join(wording.with_error(m.value, m.se, unit) for m in stage.values)
+    swings = "; ".join(wording.measured_words(m, unit) for m in stage.values)
     return stage_word(stage.stage), swings, wording.number_with_unit(summary.mean, unit), interval
 
 

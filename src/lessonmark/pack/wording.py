@@ -8,11 +8,12 @@ from babel.dates import format_date
 
 from lessonmark.evidence.change import Change, Verdict
 from lessonmark.language import say, say_n, say_number, spoken
-from lessonmark.measures.measured import MeasureAt
+from lessonmark.measures.measured import MeasureAt, Measured
 from lessonmark.pack.stage_style import stage_word
 from lessonmark.words import Position, Stage, View
 
 __all__ = [
+    "capital",
     "count_of_swings",
     "day",
     "difference_words",
@@ -20,13 +21,13 @@ __all__ = [
     "figure_words",
     "interval_words",
     "measure_title",
+    "measured_words",
     "number_with_unit",
     "position_words",
     "signed",
     "unit_sign",
     "verdict_kind",
     "view_word",
-    "with_error",
 ]
 
 # Two more digits than the error can carry would only look exact.
@@ -57,10 +58,11 @@ def number_with_unit(value: float, unit: str) -> str:
     return say_number(value, _digits(unit)) + unit_sign(unit)
 
 
-def with_error(value: float, error: float, unit: str) -> str:
-    """'12.1 ± 1.9°'."""
+def measured_words(measured: Measured, unit: str) -> str:
+    """'12.1 ± 1.9°': one swing's value and its 95 % error (1.96 standard errors)."""
     digits = _digits(unit)
-    return f"{say_number(value, digits)} ± {say_number(error, digits)}{unit_sign(unit)}"
+    error = say_number(1.96 * measured.se, digits)
+    return f"{say_number(measured.value, digits)} ± {error}{unit_sign(unit)}"
 
 
 def signed(value: float, unit: str) -> str:
@@ -139,6 +141,11 @@ def measure_title(name: str, at: MeasureAt) -> str:
     if at.position is None:
         return name
     return say("{measure} at {position}", measure=name, position=at.position.value)
+
+
+def capital(words: str) -> str:
+    """Begin with a capital letter."""
+    return words[:1].upper() + words[1:]
 
 
 def count_of_swings(stage: Stage, n: int) -> str:

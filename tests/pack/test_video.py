@@ -1,0 +1,281 @@
+"""The review video plays on a phone, shows what the sheet shows and carries the coach's voice."""
+
+from __future__ import annotations
+
+import wave
+from dataclasses import replace
+from pathlib import Path
+
+import av
+import cv2
+import numpy as np
+import pytest
+
+from lessonmark.errors import PackError
+from lessonmark.pack.coach_words import CoachWords, PlanLine
+from lessonmark.pack.loudness import (
+    RATE_HZ,
+    TARGET_LUFS,
+    level_voice,
+    measure_loudness_lufs,
+    read_voice,
+)
+from lessonmark.pack.take import Mark, Pointer, Shown, Take, read_take, write_take
+from lessonmark.pack.video import FPS, write_video
+from lessonmark.pack.video_backgrounds import PAIR_TOP
+from lessonmark.pack.video_pictures import PAIR_HEIGHT
+from lessonmark.pack.video_plan import TakeSource, plan_scenes
+from lessonmark.words import Position
+
+DEMO = Path(__file__).parents[2] / "demo"
+WORDS = CoachWords(plan=(PlanLine(drill="Brush past the noodle", dose="3 sets of 8"),))
+
+
+@pytest.fixture(scope="module")
+def filmed(findings_and_pictures):
+    """One focus measure with the demo's real clips behind it."""
+    findings, pictures = findings_and_pictures
+    import sys
+
+    made = sys.modules["pack_builder"].film(findings, pictures, DEMO)
+    return replace(made, focus=made.focus[:1]), pictures
+
+
+@pytest.fixture(scope="module")
+def review(filmed, tmp_path_factory):
+    findings, pictures = filmed
+    told: list[float] = []
+    made = write_video(
+        findings,
+        tmp_path_factory.mktemp("video") / "review.mp4",
+        folder=DEMO / "lesson",
+        pictures=pictures,
+        words=WORDS,
+        progress=told.append,
+    )
+    assert told == sorted(told)
+    assert told[-1] == 1.0
+    return made
+
+
+def _start_of(scenes, kind):
+    at = 0.0
+    for scene in scenes:
+        if scene.kind == kind:
+            return at
+        at += round(scene.duration_s * FPS) / FPS
+    raise AssertionError(kind)
+
+
+def _picture_at(path, second):
+    with av.open(str(path)) as container:
+        for frame in container.decode(video=0):
+            if frame.time >= second - 1e-6:
+                return frame.to_ndarray(format="rgb24")
+    raise AssertionError(second)
+
+
+def test_any_phone_plays_it(review):
+    """H.264 High 4.1 and AAC-LC in MP4 with the index first: what phones' own players document."""
+    with av.open(str(review.path)) as container:
+        picture, sound = container.streams.video[0], container.streams.audio[0]
+        assert (picture.codec_context.name, picture.profile) == ("h264", "High")
+        assert (picture.width, picture.height, picture.pix_fmt) == (1080, 1920, "yuv420p")
+        assert float(picture.average_rate) == FPS
+        assert (sound.codec_context.name, sound.profile, sound.rate) == ("aac", "LC", 48000)
+        lengths = [float(s.duration * s.time_base) for s in (picture, sound)]
+    assert lengths == pytest.approx([review.duration_s] * 2, abs=0.05)
+    data = review.path.read_bytes()
+    assert data.index(b"moov") < data.index(b"mdat")
+
+
+def test_chapters_follow_the_lesson(review):
+    with av.open(str(review.path)) as container:
+        chapters = container.chapters()
+    titles = [chapter["metadata"]["title"] for chapter in chapters]
+    assert titles == ["The lesson", "The whole swing", "Side bend at P6", "What next"]
+    assert chapters[0]["start"] == 0
+    assert [c["end"] for c in chapters[:-1]] == [c["start"] for c in chapters[1:]]
+
+
+def test_captions_come_with_it_as_text(review, filmed):
+    with av.open(str(review.path)) as container:
+        texts = [
+            rect.dialogue.decode()
+            for packet in container.demux(container.streams.subtitles[0])
+            if packet.size
+            for rect in packet.decode()
+        ]
+    assert filmed[0].focus[0].sentence in texts
+    assert texts == [scene.caption for scene in plan_scenes(filmed[0])]
+
+
+def test_passage_ends_on_the_very_still_that_the_sheet_shows(review, filmed):
+    findings, pictures = filmed
+    scenes = plan_scenes(findings)
+    last = _picture_at(review.path, _start_of(scenes, "hold") - 1 / FPS)
+    pair = last[PAIR_TOP : PAIR_TOP + PAIR_HEIGHT]
+    for half, side in enumerate(scenes[3].sides):
+        still = cv2.imread(str(pictures / side.still.jpeg))[:, :, ::-1]
+        still = cv2.resize(still, (540, 720), interpolation=cv2.INTER_AREA)
+        shown = pair[:, 540 * half + 4 : 540 * half + 536]
+        # One frame of a quarter-speed passage before it: the golfer has hardly moved.
+        difference = np.abs(shown.astype(int) - still[:, 4:536].astype(int)).mean()
+        assert difference < 6
+        assert np.abs(np.roll(still, 12, axis=1)[:, 4:536].astype(int) - shown).mean() > difference
+
+
+def test_hold_draws_the_measured_line(review, filmed):
+    scenes = plan_scenes(filmed[0])
+    held = _picture_at(review.path, _start_of(scenes, "hold") + 1.0)
+    x, y = (360 + 380) / 2 * 0.75, PAIR_TOP + (560 + 330) / 2 * 0.75
+    red, green, blue = held[round(y), round(x)].astype(int)
+    assert red > 180
+    assert green > 170
+    assert blue < 130
+
+
+def test_missing_clip_is_said_and_the_old_video_kept(filmed, tmp_path):
+    findings, pictures = filmed
+    path = tmp_path / "review.mp4"
+    path.write_bytes(b"the old video")
+    with pytest.raises(PackError, match="no longer be played"):
+        write_video(findings, path, folder=tmp_path, pictures=pictures, words=WORDS)
+    assert path.read_bytes() == b"the old video"
+    assert [p.name for p in tmp_path.iterdir()] == ["review.mp4"]
+
+
+def test_stopping_leaves_nothing_half_done(filmed, tmp_path):
+    def stop(done):
+        raise KeyboardInterrupt
+
+    findings, pictures = filmed
+    with pytest.raises(KeyboardInterrupt):
+        write_video(
+            findings,
+            tmp_path / "review.mp4",
+            folder=DEMO / "lesson",
+            pictures=pictures,
+            progress=stop,
+        )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_meter_reads_the_broadcasters_own_signal():
+    """EBU Tech 3341 (2016), table 1, case 1: stereo 1 kHz sine at -23 dBFS is -23.0 +- 0.1 LUFS."""
+    t = np.arange(20 * RATE_HZ) / RATE_HZ
+    sine = 10 ** (-23 / 20) * np.sin(2 * np.pi * 1000 * t)
+    sound = np.stack([sine, sine]).astype(np.float32)
+    assert measure_loudness_lufs(sound) == pytest.approx(-23.0, abs=0.1)
+
+
+def test_silence_has_no_loudness_and_stays_silent():
+    silence = np.zeros((2, RATE_HZ), np.float32)
+    assert measure_loudness_lufs(silence) is None
+    assert not level_voice(silence).any()
+
+
+def _record(path: Path, seconds: float, bursts, level: float) -> None:
+    """A stand-in for a voice: noise shaped like speech, only inside the bursts."""
+    rng = np.random.default_rng(3)
+    t = np.arange(round(seconds * 44100)) / 44100
+    sound = np.convolve(rng.normal(size=t.size), np.ones(12) / 12, mode="same") * level
+    sound *= 0.6 + 0.4 * np.sin(2 * np.pi * 4 * t)  # syllables
+    sound *= sum((t >= a) & (t < b) for a, b in bursts)
+    with wave.open(str(path), "wb") as out:
+        out.setnchannels(1)
+        out.setsampwidth(2)
+        out.setframerate(44100)
+        out.writeframes((np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes())
+
+
+@pytest.fixture(scope="module")
+def spoken(filmed, tmp_path_factory):
+    """Two takes, one loud and one 20 dB quieter, with a pointer and a mark."""
+    findings, pictures = filmed
+    folder = tmp_path_factory.mktemp("takes")
+    _record(folder / "one.wav", 5.0, [(1.0, 2.0), (3.5, 4.5)], 0.5)
+    _record(folder / "two.wav", 4.0, [(0.5, 3.5)], 0.05)
+    moments = findings.clips[0].swings[0].positions
+    one = Take(
+        focus=0,
+        audio="one.wav",
+        duration_s=5.0,
+        shown=(
+            Shown(at_s=0.0, before_s=moments[Position.P4].time.s, after_s=None),
+            Shown(at_s=2.0, before_s=0.0, after_s=0.0, lines=True),
+        ),
+        pointer=(Pointer(at_s=0.5, x=0.25, y=0.5), Pointer(at_s=1.5, x=None, y=None)),
+        marks=(Mark(points=((2.5, 0.6, 0.1), (3.0, 0.9, 0.1)), until_s=4.0),),
+        caption="Look at the trail shoulder.",
+    )
+    two = replace(one, audio="two.wav", duration_s=4.0, marks=(), caption="And again.")
+    write_take(one, folder / "one.json")
+    write_take(two, folder / "two.json")
+    takes = [
+        TakeSource(take=read_take(folder / name), folder=folder)
+        for name in ("one.json", "two.json")
+    ]
+    path = folder / "review.mp4"
+    made = write_video(
+        findings, path, folder=DEMO / "lesson", pictures=pictures, words=WORDS, takes=takes
+    )
+    scenes = plan_scenes(findings, takes)
+    return made, _start_of(scenes, "take"), takes
+
+
+def test_voice_is_level_and_where_it_was_spoken(spoken):
+    """EBU R 128: -23 LUFS; the aim of the project is within 1 LU."""
+    made, start, _ = spoken
+    sound = read_voice(made.path)
+    assert measure_loudness_lufs(sound) == pytest.approx(TARGET_LUFS, abs=1.0)
+    power = sound[0].astype(float) ** 2
+    rms = np.sqrt(np.convolve(power, np.ones(480) / 480, mode="same"))
+    heard = np.flatnonzero(rms > 0.01) / RATE_HZ
+    assert heard[0] == pytest.approx(start + 1.0, abs=0.05)
+    assert heard[-1] == pytest.approx(start + 5.0 + 3.5, abs=0.05)
+    assert not ((heard > start + 2.1) & (heard < start + 3.4)).any()
+
+
+def test_quiet_take_is_brought_to_the_loud_ones_level(spoken):
+    made, start, _ = spoken
+    sound = read_voice(made.path)
+
+    def part(a, b):
+        return measure_loudness_lufs(sound[:, round(a * RATE_HZ) : round(b * RATE_HZ)])
+
+    assert part(start, start + 5) == pytest.approx(part(start + 5, start + 9), abs=2.0)
+
+
+def test_screen_shows_what_was_shown_while_speaking(spoken):
+    made, start, _ = spoken
+
+    def pixel(second, x, y):
+        shown = _picture_at(made.path, start + second)
+        return shown[PAIR_TOP + round(y * PAIR_HEIGHT), round(x * 1080)].astype(int)
+
+    assert pixel(1.0, 0.25, 0.5).min() > 230  # the pointer's white
+    assert pixel(1.7, 0.25, 0.5).min() < 230
+    assert np.ptp(pixel(1.0, 0.75, 0.3)) < 40  # nothing shown there: paper
+    yellow = pixel(3.3, 0.75, 0.1)
+    assert yellow[0] > 190
+    assert yellow[2] < 140
+    assert pixel(4.3, 0.75, 0.1)[2] > 140  # wiped
+
+
+def test_take_with_a_path_in_its_sound_is_refused(spoken):
+    _, _, takes = spoken
+    with pytest.raises(ValueError, match="without a folder"):
+        replace(takes[0].take, audio="../elsewhere.wav")
+
+
+def test_take_that_is_no_take_is_said(tmp_path):
+    (tmp_path / "x.json").write_text('{"focus": 0}', encoding="utf-8")
+    with pytest.raises(PackError, match="cannot be read"):
+        read_take(tmp_path / "x.json")
+
+
+def test_sound_that_is_no_sound_is_said(tmp_path):
+    (tmp_path / "x.webm").write_bytes(b"not a recording at all")
+    with pytest.raises(PackError, match="no sound"):
+        read_voice(tmp_path / "x.webm")
