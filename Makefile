@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
 .PHONY: demo test setup lint types layers tests format clean \
-        bench-accuracy bench-speed
+        bench-accuracy bench-speed bench-evidence
 
 $(STAMP): requirements.lock pyproject.toml
 	@sh .ci/system-packages
@@ -44,6 +44,9 @@ bench-accuracy: setup
 
 bench-speed: setup
 	$(BIN)/python bench/speed.py
+
+bench-evidence: setup
+	$(BIN)/python bench/evidence.py
 
 clean:
 	rm -rf $(VENV) out .out

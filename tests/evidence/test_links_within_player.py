@@ -95,7 +95,7 @@ def test_a_single_swing_carries_no_link():
     rows = swings(columns, ["before"] * 12)
     got = associate(rows, "x", "y")
     assert got.p < 0.001
-    assert not got.steady
+    assert got.p_without > 0.05
     link = check_chain(rows, [ChainStep(key="x"), ChainStep(key="y")])[0]
     assert link.verdict is LinkVerdict.CANNOT_SPEAK
     assert link.reason == "a single swing carries it"

@@ -61,18 +61,24 @@ class Association:
     first: str
     second: str
     count: int  # swings with both
+    free: int = 0  # swings beyond the stages' means
     r: float | None = None  # None: cannot be told, see `reason`
     low: float | None = None  # 95 % interval, Fisher's z
     high: float | None = None
     p: float | None = None  # two-sided, against no association
-    q: float | None = None  # false-discovery q value over the graph
-    steady: bool = False  # no single swing carries it
+    p_without: float | None = None  # the largest p with any one swing left out; 1: its sign turns
+    q: float | None = None  # false-discovery q value over the graph, from the larger p
     reason: str = ""
+
+    @property
+    def p_deciding(self) -> float | None:
+        """The p value that a verdict rests on: the worse of all swings and all but one."""
+        return None if self.p is None else max(self.p, self.p_without or 0.0)
 
     @property
     def shown(self) -> bool:
         """Whether it is drawn in the graph."""
-        return self.q is not None and self.q <= LEVEL and self.steady
+        return self.q is not None and self.q <= LEVEL
 
 
 class LinkVerdict(StrEnum):
@@ -165,11 +171,12 @@ def associate(
         first=first,
         second=second,
         count=count,
+        free=free,
         r=r,
         low=low,
         high=high,
         p=_p_value(r, free),
-        steady=_steady(groups, r),
+        p_without=_p_without(groups, r),
     )
 
 
@@ -181,9 +188,9 @@ def what_moves_together(
 ) -> tuple[Association, ...]:
     """Correlate every pair of measures, screened with a false-discovery rate, strongest first."""
     found = [associate(swings, a, b, coupled=coupled) for a, b in itertools.combinations(keys, 2)]
-    known = [i for i, link in enumerate(found) if link.p is not None]
+    known = {i: link.p_deciding for i, link in enumerate(found) if link.p is not None}
     if known:
-        q_values = multipletests([found[i].p for i in known], alpha=LEVEL, method="fdr_bh")[1]
+        q_values = multipletests(list(known.values()), alpha=LEVEL, method="fdr_bh")[1]
         for i, q in zip(known, q_values, strict=True):
             found[i] = replace(found[i], q=float(q))
     return tuple(sorted(found, key=lambda link: -abs(link.r or 0.0)))
@@ -198,9 +205,9 @@ def check_chain(
     """Judge each link of the coach's chain by this player's swings.
 
     A link is *supported* where the association has the sign that the chain says, clear of zero
-    (Holm over the links), and no single swing carries it; *contradicted* where it is as clearly of
-    the other sign, or where the interval leaves no room for a link of `WEAK` or more; otherwise
-    the swings *cannot speak*.
+    (Holm over the links) whichever one swing is left out; *contradicted* where it is as clearly of
+    the other sign, or where a one-sided bound (5 % shared among the links) leaves no room for a
+    link of `WEAK` or more; otherwise the swings *cannot speak*.
 
     Raises
     ------
@@ -210,20 +217,23 @@ def check_chain(
         raise ValueError(f"a chain has at least two steps, got {len(steps)}")
     pairs = list(itertools.pairwise(steps))
     found = [associate(swings, a.key, b.key, coupled=coupled) for a, b in pairs]
-    adjusted = iter(holm([link.p for link in found if link.p is not None]))
+    known = [link.p_deciding for link in found]
+    adjusted = iter(holm([p for p in known if p is not None]))
+    one_sided = float(special.ndtri(1.0 - LEVEL / max(1, sum(p is not None for p in known))))
     return tuple(
-        _judge(a, b, link, None if link.p is None else next(adjusted))
+        _judge(a, b, link, None if link.p is None else next(adjusted), one_sided)
         for (a, b), link in zip(pairs, found, strict=True)
     )
 
 
-def _judge(start: ChainStep, end: ChainStep, link: Association, p: float | None) -> ChainLink:
+def _judge(
+    start: ChainStep, end: ChainStep, link: Association, p: float | None, one_sided: float
+) -> ChainLink:
     verdict, reason = LinkVerdict.CANNOT_SPEAK, link.reason
-    if link.r is not None and link.low is not None and link.high is not None and p is not None:
-        sign = start.sign * end.sign
-        as_said = sign * link.r
-        top = max(sign * link.low, sign * link.high)
-        if p <= LEVEL and link.steady:
+    if link.r is not None and link.p is not None and p is not None:
+        as_said = start.sign * end.sign * link.r
+        top = _fisher(as_said, link.free, one_sided)[1]
+        if p <= LEVEL:
             verdict = LinkVerdict.SUPPORTED if as_said > 0 else LinkVerdict.CONTRADICTED
             reason = (
                 say("the two go together as the chain says, from swing to swing")
@@ -233,7 +243,7 @@ def _judge(start: ChainStep, end: ChainStep, link: Association, p: float | None)
         elif top < WEAK:
             verdict = LinkVerdict.CONTRADICTED
             reason = say("if they go together at all, then too weakly to matter")
-        elif p <= LEVEL:
+        elif link.p <= LEVEL < (link.p_without or 0.0):
             reason = say("a single swing carries it")
         else:
             reason = say("these swings fit a link and no link alike")
@@ -255,11 +265,11 @@ def _correlation(x: _Numbers, y: _Numbers) -> float:
     return 0.0 if scale == 0.0 else max(-1.0, min(1.0, float(x @ y) / scale))
 
 
-def _fisher(r: float, free: int) -> tuple[float, float]:
+def _fisher(r: float, free: int, point: float = NORMAL_975) -> tuple[float, float]:
     # Fisher 1924: 1 / (n - 3) for one stage, and one swing less for each stage's mean more:
     # free = n - stages, so the variance is 1 / (free - 2).
     z = math.atanh(max(-1 + 1e-12, min(1 - 1e-12, r)))
-    half = NORMAL_975 / math.sqrt(free - 2)
+    half = point / math.sqrt(free - 2)
     return math.tanh(z - half), math.tanh(z + half)
 
 
@@ -269,15 +279,16 @@ def _p_value(r: float, free: int) -> float:
     return 2.0 * float(special.stdtr(df, -abs(r) * math.sqrt(df / left)))
 
 
-def _steady(groups: Sequence[Sequence[tuple[Measured, Measured]]], r: float) -> bool:
-    """Whether the link stays clear of zero with any one swing left out."""
+def _p_without(groups: Sequence[Sequence[tuple[Measured, Measured]]], r: float) -> float:
+    """Give the largest p value with any one swing left out; 1 where the sign turns."""
+    largest = 0.0
     for g, pairs in enumerate(groups):
         for i in range(len(pairs)):
-            fewer = [[p for j, p in enumerate(group) if (h, j) != (g, i)]
-                     for h, group in enumerate(groups)]  # fmt: skip
-            kept = [group for group in fewer if len(group) >= 2]
+            fewer = [*pairs[:i], *pairs[i + 1 :]]
+            kept = [group for group in (*groups[:g], fewer, *groups[g + 1 :]) if len(group) >= 2]
             free = sum(map(len, kept)) - len(kept)
             without = _correlation(_centred(kept, 0), _centred(kept, 1))
-            if without * r <= 0 or _p_value(without, free) > LEVEL:
-                return False
-    return True
+            if without * r <= 0:
+                return 1.0
+            largest = max(largest, _p_value(without, free))
+    return largest
