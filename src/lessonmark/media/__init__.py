@@ -12,12 +12,14 @@ from lessonmark.media.clip import ClipInfo, Frame
 from lessonmark.media.frames import read_frame_nearest, read_frames
 from lessonmark.media.hashing import content_hash
 from lessonmark.media.probe import probe_clip
+from lessonmark.media.proxies import Proxy, read_proxy, write_proxy
 from lessonmark.media.sound import Sound, read_sound
 from lessonmark.media.strike import Strike, correct_for_distance, find_strikes
 
 __all__ = [
     "ClipInfo",
     "Frame",
+    "Proxy",
     "Sound",
     "Strike",
     "content_hash",
@@ -26,5 +28,7 @@ __all__ = [
     "probe_clip",
     "read_frame_nearest",
     "read_frames",
+    "read_proxy",
     "read_sound",
+    "write_proxy",
 ]
