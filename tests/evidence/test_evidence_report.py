@@ -46,6 +46,25 @@ def test_drill_swings_never_enter_the_verdict():
     plain = judge_lesson([measure("side_bend", 8.0, seed=1)])
     drilled = judge_lesson([measure("side_bend", 8.0, seed=1, drill=(90.0, 95.0))])
     assert plain.focus[0].change == drilled.focus[0].change
+    assert plain.focus[0].during is None
+
+
+def test_drill_swings_are_shown_beside_the_verdict():
+    got = judge_lesson([measure("side_bend", 8.0, seed=1, drill=(15.0, 16.0, 17.0))])
+    assert got.focus[0].during.difference == pytest.approx(6.0, abs=1.0)
+    text = " ".join(report_text(got).split())
+    assert "a drill's swings are no part of the verdict" in text
+    assert "look again in a week" in text
+
+
+def test_a_lucky_scatter_is_steadied_by_the_units_prior():
+    one = measure("side_bend", 0.0, seed=1)
+    lucky = [Measured(value=10 + d, se=0.01, systematic=0) for d in (0.0, 0.01, 0.02)]
+    after = [Measured(value=10.5 + d, se=0.01, systematic=0) for d in (0.0, 0.01, 0.02)]
+    stages = {Stage.BEFORE: lucky, Stage.AFTER: after}
+    got = judge_lesson([MeasureInStages(key="x", name="x", unit=one.unit, stages=stages)])
+    assert got.focus[0].change.p < 0.001
+    assert got.focus[0].change.verdict is Verdict.NOT_SETTLED
 
 
 def test_a_stage_that_is_missing_is_too_few():

@@ -14,6 +14,7 @@ from lessonmark.evidence.more_swings import (
     more_swings,
     power_to_call_changed,
     power_to_call_unchanged,
+    swings_to_film,
 )
 
 
@@ -95,3 +96,11 @@ def test_power_is_a_chance_even_in_the_far_tails(shift):
     for n in (3, 10, 50):
         assert 0.0 <= power_to_call_changed(plan(shift), n, n) <= 1.0
         assert 0.0 <= power_to_call_unchanged(plan(shift), n, n, margin=1.0) <= 1.0
+
+
+def test_swings_to_film_before_a_lesson():
+    assert swings_to_film(3.0, 9.0) == 4
+    assert swings_to_film(3.0, 9.0, focus_count=3) == 5
+    assert swings_to_film(3.0, 0.5) is None
+    assert swings_to_film(3.0, 9.0, camera=6.0) is None
+    assert swings_to_film(0.1, 9.0) == 3

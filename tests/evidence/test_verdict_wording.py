@@ -137,6 +137,10 @@ def test_too_few_swings_counts_them():
     assert verdict_sentence(few, "tempo", "") == (
         "Tempo: too few swings to say, 2 and 5; it takes at least 3 in each stage."
     )
+    # Villarrasa-Sapina et al. 2022, Sensors 22:9069.
+    assert verdict_sentence(few, "tempo", "", "coach").endswith(
+        "Published work asks for 7 swings with a driver and 10 with an iron."
+    )
 
 
 def test_a_real_but_slight_change_is_called_so():

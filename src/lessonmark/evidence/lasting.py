@@ -35,6 +35,7 @@ __all__ = [
     "Share",
     "fieller",
     "lasting_sentence",
+    "look_again_sentence",
     "retention",
     "share_still_there",
 ]
@@ -256,6 +257,13 @@ def lasting_sentence(retention: Retention, name: str, unit: str) -> str:
             now=quantity(against.mean_b, unit, decimals),
         )
     return " ".join(part for part in (words, numbers, now) if part)
+
+
+def look_again_sentence() -> str:
+    """Say on a lesson's sheet that the day's swings are not the last word."""
+    return say(
+        "Swings of the same day show what the lesson did, not what stays: look again in a week."
+    )
 
 
 def _percent(share: float) -> str:

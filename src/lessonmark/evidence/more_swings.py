@@ -15,7 +15,14 @@ from scipy import special
 
 from lessonmark.evidence.degrees import guarded_df, welch_df
 
-__all__ = ["MOST_SWINGS", "Plan", "more_swings", "power_to_call_changed", "power_to_call_unchanged"]
+__all__ = [
+    "MOST_SWINGS",
+    "Plan",
+    "more_swings",
+    "power_to_call_changed",
+    "power_to_call_unchanged",
+    "swings_to_film",
+]
 
 MOST_SWINGS = 50  # nobody films more for one question; beyond it the answer is "cannot be told"
 POWER = 0.80  # Cohen 1988, 2.4: the usual aim
@@ -62,6 +69,36 @@ def power_to_call_unchanged(plan: Plan, count_a: int, count_b: int, *, margin: f
     for room in (margin - plan.difference, margin + plan.difference):
         missed += _below(bar, df, room / error)
     return max(0.0, 1.0 - missed)
+
+
+def swings_to_film(
+    scatter: float, change: float, *, focus_count: int = 1, camera: float = 0.0
+) -> int | None:
+    """Find how many swings a stage to film so that a change is found 8 times in 10.
+
+    Parameters
+    ----------
+    scatter : the player's swing-to-swing SD, in the measure's unit.
+    change : the change that the lesson is after, same unit.
+    focus_count : focus measures judged together.
+    camera : standard error because the camera will be moved between the stages.
+
+    Returns
+    -------
+    int or None : at least three; None where even `MOST_SWINGS` would not do.
+    """
+    plan = Plan(
+        difference=change,
+        scatter_a=scatter,
+        scatter_b=scatter,
+        camera=camera,
+        level=0.05 / focus_count,
+        guarded=True,
+    )
+    for count in range(3, MOST_SWINGS + 1):
+        if power_to_call_changed(plan, count, count) >= POWER:
+            return count
+    return None
 
 
 def _below(bar: float, df: float, shift: float) -> float:

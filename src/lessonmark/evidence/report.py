@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 
 from lessonmark.evidence.change import Change
 from lessonmark.evidence.compare import adjust_focus, compare
-from lessonmark.evidence.scatter import Scatter
+from lessonmark.evidence.lasting import look_again_sentence
+from lessonmark.evidence.scatter import Scatter, population_prior
 from lessonmark.evidence.side_effects import Lead, lead_sentence, screen_side_effects
 from lessonmark.evidence.wording import (
     Depth,
@@ -45,7 +46,7 @@ class MeasureInStages:
     smallest_worth: float = 0.0
     direction: str = ""  # 'more', 'less', or ''
     camera_moved: bool = False  # between before and after
-    scatter: Scatter | None = None  # what is known of this player from elsewhere
+    scatter: Scatter | None = None  # this player's, from elsewhere; None: the unit's prior
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +54,8 @@ class FocusEvidence:
     """A focus measure judged."""
 
     measure: MeasureInStages
-    change: Change
+    change: Change  # after minus before
+    during: Change | None = None  # drill minus before, shown only; None: no drill swings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,7 +96,7 @@ def judge_lesson(
     by_key = {measure.key: measure for measure in others}
     return EvidenceReport(
         focus=tuple(
-            FocusEvidence(measure=measure, change=change)
+            FocusEvidence(measure=measure, change=change, during=_during(measure))
             for measure, change in zip(focus, decided, strict=True)
         ),
         leads=tuple(LeadEvidence(measure=by_key[lead.key], lead=lead) for lead in screened),
@@ -124,6 +126,23 @@ def report_text(report: EvidenceReport, *, depth: Depth = "coach") -> str:
     for found in report.focus:
         sentence = verdict_sentence(found.change, found.measure.name, found.measure.unit, depth)
         lines += textwrap.wrap(sentence, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+        during = found.during
+        if during is not None and during.difference is not None:
+            lines += textwrap.wrap(
+                say(
+                    "In the drill the difference was {difference}; a drill's swings are no part of "
+                    "the verdict.",
+                    difference=quantity(
+                        during.difference,
+                        found.measure.unit,
+                        decimals_for(during.standard_error or 0.0),
+                    ),
+                ),
+                _WIDTH,
+                initial_indent="  ",
+                subsequent_indent="  ",
+            )
+    lines += ["", *textwrap.wrap(look_again_sentence(), _WIDTH)]
     leads = [entry for entry in report.leads if entry.lead.is_lead]
     lines += ["", say("What else may have moved: leads, not findings"), ""]
     for entry in leads:
@@ -139,13 +158,21 @@ def report_text(report: EvidenceReport, *, depth: Depth = "coach") -> str:
 
 
 def _before_and_after(measure: MeasureInStages) -> Change:
+    return _against_before(measure, Stage.AFTER)
+
+
+def _during(measure: MeasureInStages) -> Change | None:
+    return _against_before(measure, Stage.DRILL) if measure.stages.get(Stage.DRILL) else None
+
+
+def _against_before(measure: MeasureInStages, stage: Stage) -> Change:
     return compare(
         measure.stages.get(Stage.BEFORE, ()),
-        measure.stages.get(Stage.AFTER, ()),
+        measure.stages.get(stage, ()),
         smallest_worth=measure.smallest_worth,
         direction=measure.direction,
         camera_moved=measure.camera_moved,
-        scatter=measure.scatter,
+        scatter=population_prior(measure.unit) if measure.scatter is None else measure.scatter,
     )
 
 
