@@ -137,10 +137,10 @@ def position_words(position: Position) -> str:
 
 
 def measure_title(name: str, at: MeasureAt) -> str:
-    """'side bend at P6', or the name alone for a measure of the whole swing."""
-    if at.position is None:
+    """'side bend at P6'; a name that says its position already stays as it is."""
+    if at.position is None or at.position.value in name.split():
         return name
-    return say("{measure} at {position}", measure=name, position=at.position.value)
+    return say("{name} at {at}", name=name, at=at.position.value)
 
 
 def capital(words: str) -> str:

@@ -1,0 +1,121 @@
+"""Talking points, message and the teaching table never claim what the verdict does not."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from lessonmark.evidence.change import Verdict
+from lessonmark.pack.coach_words import CoachWords, PlanLine
+from lessonmark.pack.message import draft_message
+from lessonmark.pack.talking_points import as_text, draft_talking_points
+from lessonmark.pack.teach import refused_rows, swing_rows, teach_rows
+from lessonmark.pack.wording import capital
+
+ORDER = (
+    "What it was",
+    "What we set out to change",
+    "What the drill did",
+    "What changed, and by how much",
+    "What is still there",
+    "What next",
+)
+WORDS = CoachWords(
+    causes=("The pelvis slides early.",),
+    plan=(PlanLine(drill="brush past the noodle", dose="3 sets of 8", cautions=("Soft only.",)),),
+    next_step="film five swings in three weeks",
+)
+
+
+def _by_title(findings, words=None):
+    return {point.title: point.lines for point in draft_talking_points(findings, words)}
+
+
+def test_points_come_in_the_order_in_which_a_coach_speaks(findings_and_pictures):
+    points = draft_talking_points(findings_and_pictures[0], WORDS)
+    assert tuple(point.title for point in points) == ORDER
+
+
+def test_only_a_changed_measure_is_said_to_have_changed(findings_and_pictures):
+    findings, _ = findings_and_pictures
+    points = _by_title(findings)
+    verdicts = {one.name: one.change.verdict for one in findings.focus}
+    assert set(verdicts.values()) == {Verdict.CHANGED, Verdict.NOT_CHANGED, Verdict.NOT_SETTLED}
+    for name, verdict in verdicts.items():
+        claimed = any(capital(name) in line for line in points["What changed, and by how much"])
+        kept = any(capital(name) in line for line in points["What is still there"])
+        assert claimed == (verdict is Verdict.CHANGED)
+        assert kept == (verdict is not Verdict.CHANGED)
+
+
+@pytest.mark.parametrize("verdict", [v for v in Verdict if v is not Verdict.CHANGED], ids=str)
+def test_without_a_change_none_is_claimed(findings_and_pictures, verdict):
+    findings, _ = findings_and_pictures
+    focus = tuple(
+        replace(one, change=replace(one.change, verdict=verdict, as_wanted=None))
+        for one in findings.focus
+    )
+    lines = _by_title(replace(findings, focus=focus, side_effects=()))
+    assert lines["What changed, and by how much"] == (
+        "No focus measure has changed for certain in this lesson.",
+    )
+    text = " ".join(lines["What is still there"])
+    assert not re.search(r"has changed|better|improved|worse", text)
+
+
+def test_change_is_said_with_its_difference_and_interval(findings_and_pictures):
+    findings, _ = findings_and_pictures
+    one = findings.focus[0]
+    (line,) = _by_title(findings)["What changed, and by how much"]
+    numbers = [
+        float(n.replace("\u2212", "-")) for n in re.findall(r"[+\u2212]?\d+(?:\.\d+)?", line)
+    ]
+    for value in (one.change.difference, one.change.low, one.change.high):
+        assert min(abs(value - n) for n in numbers) <= 0.5
+
+
+def test_drill_is_described_and_not_judged(findings_and_pictures):
+    lines = _by_title(findings_and_pictures[0])["What the drill did"]
+    assert any("19.0°" in line for line in lines)
+    assert any("not judged" in line for line in lines)
+    assert not any("changed" in line for line in lines)
+
+
+def test_plan_keeps_its_cautions(findings_and_pictures):
+    lines = _by_title(findings_and_pictures[0], WORDS)["What next"]
+    assert "Soft only." in lines
+    assert set(findings_and_pictures[0].cautions) <= set(lines)
+
+
+def test_text_keeps_every_point(findings_and_pictures):
+    points = draft_talking_points(findings_and_pictures[0], WORDS)
+    text = as_text(points)
+    for point in points:
+        assert point.title in text
+        assert all(f"- {line}" in text for line in point.lines)
+
+
+def test_message_is_short_and_says_the_verdicts(findings_and_pictures):
+    findings, _ = findings_and_pictures
+    text = draft_message(findings, WORDS)
+    assert text.startswith("Hello Ada Demo,")
+    assert all(one.sentence in text for one in findings.focus)
+    assert len(text.split()) < 180
+    assert "Ada" not in draft_message(findings, WORDS, name_in_message=False)
+    assert "video" not in draft_message(findings, WORDS, has_video=False)
+
+
+def test_teaching_table_shows_each_number_with_its_definition_and_moment(findings_and_pictures):
+    findings, _ = findings_and_pictures
+    rows = teach_rows(findings)
+    assert len(rows) == len(findings.focus) + len(findings.side_effects)
+    assert all(row.definition and row.sign and row.tests for row in rows)
+    swings = swing_rows(findings)
+    assert len(swings) == sum(len(s.values) for one in findings.focus for s in one.stages)
+    assert swings[0].moment == "1.44\u00a0s ± 4\u00a0ms"
+    assert [row.subject for row in refused_rows(findings)] == [
+        *findings.not_measured,
+        *(problem.clip for problem in findings.problems),
+    ]
