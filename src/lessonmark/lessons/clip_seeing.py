@@ -107,6 +107,8 @@ def with_club_scale(
 
 
 def _scale(swing: SwingSeen, settings: ClipSettings) -> Scale | None:
+    if settings.stature_cm is None:
+        return None
     try:
         return combine_scales([scale_from_stature(swing, settings.stature_cm)])
     except CannotMeasure:

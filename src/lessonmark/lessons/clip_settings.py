@@ -20,7 +20,7 @@ class ClipSettings:
     handedness: Handedness  # the player's own
     mirrored: bool  # the picture swaps left and right
     fps_declared: float | None
-    stature_cm: float
+    stature_cm: float | None  # None: not known, lengths come in % of the torso
     club_length_cm: float
     air_temperature_c: float
     heavy: bool

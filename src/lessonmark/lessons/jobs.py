@@ -1,0 +1,209 @@
+"""Turn rows of the record into jobs for the analysis, and its findings back into rows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import PurePath
+
+from pydantic import TypeAdapter
+from sqlalchemy.orm import Session
+
+from lessonmark.lessons.analyser import (
+    ClipJob,
+    FocusWish,
+    LessonJob,
+    MovedLandmark,
+    Moves,
+    PictureWish,
+)
+from lessonmark.lessons.files import FileStore
+from lessonmark.lessons.findings import (
+    ClipFinding,
+    ClipProblem,
+    Findings,
+    PlayerFacts,
+    SwingFinding,
+)
+from lessonmark.lessons.record import (
+    Clip,
+    ClipState,
+    CorrectionKind,
+    Lesson,
+    LessonFinding,
+    Swing,
+)
+from lessonmark.measures.measured import MeasureAt
+from lessonmark.words import Position
+
+__all__ = [
+    "clip_job",
+    "clip_key",
+    "lesson_job",
+    "moves_of",
+    "read_lesson_findings",
+    "read_swing",
+    "swing_key",
+    "write_clip_finding",
+    "write_lesson_findings",
+    "write_swing",
+]
+
+_CLIP: TypeAdapter[ClipFinding] = TypeAdapter(ClipFinding)
+_SWING: TypeAdapter[SwingFinding] = TypeAdapter(SwingFinding)
+_LESSON: TypeAdapter[Findings] = TypeAdapter(Findings)
+
+
+def clip_key(clip: Clip) -> str:
+    """Name a clip inside its lesson: two phones may both have an IMG_0001."""
+    return f"{PurePath(clip.name).stem}~{clip.sha256[:6]}"
+
+
+def swing_key(clip: Clip, number: int) -> str:
+    """Name a swing inside its lesson."""
+    return f"{clip_key(clip)}#{number}"
+
+
+def clip_job(files: FileStore, clip: Clip) -> ClipJob:
+    """Gather what the analysis needs to know of a clip."""
+    player = clip.lesson.player
+    return ClipJob(
+        path=files.load(clip.sha256),
+        clip=clip_key(clip),
+        sha256=clip.sha256,
+        stage=clip.stage,
+        view=clip.view,
+        handedness=player.handedness,
+        stature_cm=player.stature_cm,
+        club_length_cm=clip.lesson.club_length_cm,
+        fps_declared=clip.fps_declared,
+        derived=files.derived(clip.sha256),
+    )
+
+
+def lesson_job(files: FileStore, lesson: Lesson) -> LessonJob:
+    """Gather a lesson's measured swings, as corrected, and the coach's wishes."""
+    player = lesson.player
+    done = [clip for clip in lesson.clips if clip.finding is not None]
+    return LessonJob(
+        title=lesson.title,
+        date=lesson.started_at.date().isoformat(),
+        player=PlayerFacts(
+            name=player.name,
+            handedness=player.handedness,
+            stature_cm=player.stature_cm or 0.0,
+            birth_year=player.birth_year,
+        ),
+        club=lesson.club,
+        club_length_cm=lesson.club_length_cm,
+        drill=", ".join(drill.name for drill in lesson.drills),
+        focus=tuple(
+            FocusWish(
+                at=MeasureAt.parse(wish.at),
+                view=wish.view,
+                direction=wish.direction,
+                smallest_worth=wish.smallest_worth,
+            )
+            for wish in lesson.focus
+        ),
+        pictures=tuple(
+            PictureWish(
+                at=MeasureAt.parse(wish.at), view=wish.view, before=wish.before, after=wish.after
+            )
+            for wish in lesson.pictures
+        ),
+        clips=tuple(_finding_now(clip) for clip in done),
+        problems=tuple(
+            ClipProblem(clip=clip_key(clip), what=clip.problem, do=clip.problem_do)
+            for clip in lesson.clips
+            if clip.state is ClipState.FAILED
+        ),
+        media={clip_key(clip): files.load(clip.sha256) for clip in done},
+        derived={clip_key(clip): files.derived(clip.sha256) for clip in done},
+        moved={
+            clip_key(clip): tuple(
+                landmark
+                for swing in clip.swings
+                for landmark in moves_of(clip, swing.number).landmarks
+            )
+            for clip in done
+        },
+        folder=files.lesson_folder(lesson.uid),
+    )
+
+
+def moves_of(clip: Clip, number: int) -> Moves:
+    """Gather the corrections of a swing that still stand; the last word on a point counts."""
+    standing = [
+        one for one in clip.corrections if one.swing_number == number and one.undone_at is None
+    ]
+    landmarks = {
+        (one.name, one.at_s): MovedLandmark(
+            keypoint=one.name, s=one.at_s, x=one.x_px or 0.0, y=one.y_px or 0.0
+        )
+        for one in standing
+        if one.kind is CorrectionKind.LANDMARK
+    }
+    return Moves(
+        landmarks=tuple(landmarks.values()),
+        positions={
+            Position(one.name): one.at_s for one in standing if one.kind is CorrectionKind.POSITION
+        },
+    )
+
+
+def write_clip_finding(session: Session, clip: Clip, finding: ClipFinding) -> None:
+    """Keep what was found in a clip, swing by swing; a swing keeps its row and its marks."""
+    clip.finding = _CLIP.dump_json(finding).decode()
+    clip.view = finding.view
+    rows = {swing.number: swing for swing in clip.swings}
+    for found in finding.swings:
+        row = rows.pop(found.number, None)
+        if row is None:
+            row = Swing(number=found.number, finding="", numbers={})
+            clip.swings.append(row)
+        write_swing(row, found)
+    for row in rows.values():
+        clip.swings.remove(row)
+    clip.state, clip.progress, clip.problem, clip.problem_do = ClipState.DONE, 1.0, "", ""
+
+
+def write_swing(row: Swing, found: SwingFinding) -> None:
+    """Keep a swing's numbers, for the page and for the time line."""
+    row.finding = _SWING.dump_json(found).decode()
+    row.numbers = {at: [one.value, one.se, one.systematic] for at, one in found.values.items()}
+
+
+def read_swing(row: Swing) -> SwingFinding:
+    """Read a swing's finding as corrected, with the clip's stage as it is now."""
+    found = _SWING.validate_json(row.finding)
+    return replace(
+        found,
+        swing_id=swing_key(row.clip, row.number),
+        clip=clip_key(row.clip),
+        stage=row.clip.stage,
+    )
+
+
+def raw_swing(clip: Clip, number: int) -> SwingFinding:
+    """Read a swing as it was analysed, before any correction."""
+    finding = _CLIP.validate_json(clip.finding or "")
+    return next(swing for swing in finding.swings if swing.number == number)
+
+
+def write_lesson_findings(lesson: Lesson, findings: Findings) -> None:
+    """Keep what was found in a lesson."""
+    if lesson.finding is None:
+        lesson.finding = LessonFinding(findings="")
+    lesson.finding.findings = _LESSON.dump_json(findings).decode()
+    lesson.finding.stale = False
+
+
+def read_lesson_findings(lesson: Lesson) -> Findings | None:
+    """Read what was found in a lesson; None where nothing was judged yet."""
+    return None if lesson.finding is None else _LESSON.validate_json(lesson.finding.findings)
+
+
+def _finding_now(clip: Clip) -> ClipFinding:
+    finding = _CLIP.validate_json(clip.finding or "")
+    counted = tuple(read_swing(row) for row in clip.swings if not row.left_out)
+    return replace(finding, clip=clip_key(clip), stage=clip.stage, swings=counted)

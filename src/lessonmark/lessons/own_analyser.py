@@ -1,0 +1,323 @@
+"""The real analysis behind the pages: the same functions as on the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from lessonmark.errors import CannotMeasure, RecordError
+from lessonmark.language import say
+from lessonmark.lessons.analyser import (
+    CatalogueEntry,
+    ClipJob,
+    Curve,
+    CurveLine,
+    LessonJob,
+    Moves,
+    SwingLook,
+)
+from lessonmark.lessons.analysis import PICTURES, find_evidence
+from lessonmark.lessons.clip_process import ClipProcess
+from lessonmark.lessons.derived import Derived
+from lessonmark.lessons.findings import (
+    ClipFinding,
+    Findings,
+    FocusFinding,
+    StageValues,
+    SwingFinding,
+)
+from lessonmark.lessons.frame_pack import FramePack, frame_pack
+from lessonmark.lessons.judging import captions
+from lessonmark.lessons.lesson_file import (
+    ClubEntry,
+    FocusEntry,
+    LessonEntry,
+    LessonFile,
+    PlayerEntry,
+)
+from lessonmark.lessons.moved_track import moved_positions, moved_track
+from lessonmark.lessons.pictures import SwingSource, picture_pair, rebuilt_swing
+from lessonmark.measures.measured import MeasureAt
+from lessonmark.measures.measuring import measure_swing
+from lessonmark.measures.reading import Disturbance, Reading
+from lessonmark.measures.registry import catalogue
+from lessonmark.measures.registry import entry as catalogue_entry
+from lessonmark.measures.seen import SwingSeen
+from lessonmark.words import Position, Stage, View
+
+__all__ = ["OwnAnalyser"]
+
+# The smallest change worth having where the coach sets none; common practice, no source.
+USUAL_WORTH = {
+    "deg": 4.0,
+    "cm": 2.0,
+    "% torso": 4.0,
+    "ms": 40.0,
+    "deg/s": 150.0,
+    "m/s": 1.0,
+    "": 0.3,
+}
+# What the viewer joins by a line; the far side too, so that a coach sees what was found there.
+JOINED = (
+    ("lead_shoulder", "trail_shoulder"),
+    ("lead_hip", "trail_hip"),
+    ("lead_shoulder", "lead_hip"),
+    ("trail_shoulder", "trail_hip"),
+    ("lead_shoulder", "lead_elbow"),
+    ("lead_elbow", "lead_wrist"),
+    ("trail_shoulder", "trail_elbow"),
+    ("trail_elbow", "trail_wrist"),
+    ("lead_hip", "lead_knee"),
+    ("lead_knee", "lead_ankle"),
+    ("trail_hip", "trail_knee"),
+    ("trail_knee", "trail_ankle"),
+    ("lead_ankle", "lead_foot_index"),
+    ("trail_ankle", "trail_foot_index"),
+    ("grip_butt", "clubhead"),
+)
+SHOWN = tuple(
+    dict.fromkeys(
+        [name for pair in JOINED for name in pair]
+        + ["lead_ear", "trail_ear", "lead_heel", "trail_heel", "grip_mid"]
+    )
+)
+
+
+class OwnAnalyser:
+    """The `Analyser` that measures."""
+
+    def __init__(self, *, heavy: bool = False) -> None:
+        self._process = ClipProcess(heavy=heavy)
+
+    def close(self) -> None:
+        """End the process that analyses."""
+        self._process.close()
+
+    def catalogue(self) -> tuple[CatalogueEntry, ...]:
+        """List what can be measured, in the language now spoken."""
+        return tuple(
+            CatalogueEntry(
+                at=MeasureAt(measure=entry.id, position=position),
+                view=view,
+                name=say(entry.name),
+                unit=entry.unit,
+                reads=say(entry.reads) if entry.reads else "",
+            )
+            for view in View
+            for entry in catalogue()
+            if view in entry.views
+            for position in ((None,) if entry.is_span else entry.positions_from(view))
+        )
+
+    def analyse_clip(self, job: ClipJob, tell: Callable[[float], None]) -> ClipFinding:
+        """Track and measure one clip."""
+        return self._process.analyse(job, tell)
+
+    def measure_again(self, job: ClipJob, swing: SwingFinding, moves: Moves) -> SwingFinding:
+        """Measure a swing with the coach's corrections on its stored track."""
+        clip = _finding(job, swing)
+        corrected = replace(
+            swing,
+            positions=moved_positions(swing.positions, dict(moves.positions), 1 / clip.fps_filmed),
+        )
+        values, refused = measure_swing(_seen(job, clip, corrected, moves))
+        return replace(corrected, values=values, refused=refused)
+
+    def analyse_lesson(self, job: LessonJob) -> Findings:
+        """Judge a lesson from its measured swings, without pictures."""
+        focus = [
+            FocusEntry(
+                measure=str(wish.at),
+                direction=wish.direction,
+                smallest_worth=wish.smallest_worth or _usual_worth(wish.at),
+                view=wish.view,
+            )
+            for wish in job.focus
+        ]
+        # No folder of derived files lies here, so no picture is cut: `make_pictures` does that.
+        return find_evidence(
+            _lesson_file(job),
+            job.clips,
+            job.problems,
+            folder=job.folder,
+            out=job.folder,
+            focus=focus,
+        )
+
+    def make_pictures(self, job: LessonJob, findings: Findings) -> Findings:
+        """Cut the picture pairs, the coach's choice where there is one."""
+        clips = [replace(clip, clip=str(job.media[clip.clip])) for clip in job.clips]
+        derived = _Tracks(job)
+        return replace(
+            findings,
+            focus=tuple(_with_pair(one, job, clips, derived) for one in findings.focus),
+        )
+
+    def look(self, job: ClipJob, swing: SwingFinding, moves: Moves) -> SwingLook:
+        """Give what the viewer draws over a swing's frames."""
+        clip = _finding(job, swing)
+        track = moved_track(_track(job, clip.track), moves.landmarks, clip.height)
+        names = [name for name in SHOWN if name in track["keypoint"].values]
+        place = track["position"].transpose("keypoint", "time", "space")
+        return SwingLook(
+            times=tuple(np.round(track["time"].values.astype(float), 6).tolist()),
+            paths={
+                name: tuple(_point(xy) for xy in place.sel(keypoint=name).values.tolist())
+                for name in names
+            },
+            joined=tuple(pair for pair in JOINED if set(pair) <= set(names)),
+            toward=swing.toward,
+            ball=(swing.ball.x, swing.ball.y) if swing.ball else None,
+        )
+
+    def curve(self, job: ClipJob, swing: SwingFinding, moves: Moves, at: MeasureAt) -> Curve:
+        """Give a measure along the swing."""
+        try:
+            entry = catalogue_entry(at.measure)
+        except KeyError as err:
+            raise RecordError(
+                say("there is no measure of that name"), do=say("choose one from the list")
+            ) from err
+        lines = tuple(CurveLine(points=one.points, kind=one.kind) for one in entry.draws)
+        seen = _seen(job, _finding(job, swing), swing, moves)
+        # Any position but address may be moved along the swing: address is what others hang on.
+        base = next((p for p in (at.position, Position.P7, *Position) if _may_move(p, swing)), None)
+        if entry.is_span or base is None:
+            return Curve(times=(), values=(), lines=lines)
+        reading = Reading(swing=seen, entry=entry, position=base)
+        start = swing.positions[base].time.s
+        frames = seen.paths.times
+        frames = frames[(frames >= swing.span_s[0]) & (frames <= swing.span_s[1])]
+        return Curve(
+            times=tuple(frames.tolist()),
+            values=tuple(_value(reading, base, float(s) - start) for s in frames),
+            lines=lines,
+        )
+
+    def frame_pack(self, job: ClipJob) -> FramePack:
+        """Give the clip's frame pack, made where it is not there yet."""
+        return frame_pack(job.path, job.derived, fps_declared=job.fps_declared)
+
+
+class _Tracks(Derived):
+    """The tracks of a lesson's clips, each in its own folder, with the coach's corrections."""
+
+    def __init__(self, job: LessonJob) -> None:
+        self._job = job
+        self._clips: Mapping[str, ClipFinding] = {clip.track: clip for clip in job.clips}
+
+    def track(self, key: str) -> xr.Dataset | None:
+        clip = self._clips.get(key)
+        if clip is None:
+            return None
+        track = Derived(self._job.derived[clip.clip]).track(key)
+        moved = self._job.moved.get(clip.clip, ())
+        return moved_track(track, moved, clip.height) if track is not None and moved else track
+
+
+def _with_pair(
+    one: FocusFinding, job: LessonJob, clips: Sequence[ClipFinding], derived: Derived
+) -> FocusFinding:
+    rows = {row.stage: row for row in one.stages}
+    wish = next((w for w in job.pictures if (w.at, w.view) == (one.at, one.view)), None)
+    before, after = rows[Stage.BEFORE], rows[Stage.AFTER]
+    if wish is not None:
+        before, after = _only(before, wish.before), _only(after, wish.after)
+    pair = picture_pair(
+        one.at,
+        before,
+        after,
+        clips,
+        folder=job.folder,
+        derived=derived,
+        pictures=job.folder / PICTURES,
+        captions=captions(one),
+    )
+    return replace(one, pictures=pair)
+
+
+def _only(row: StageValues, swing_id: str) -> StageValues:
+    """Keep the one swing that the coach chose; all where it is not there any more."""
+    if swing_id not in row.swing_ids:
+        return row
+    place = row.swing_ids.index(swing_id)
+    return replace(row, swing_ids=(swing_id,), values=(row.values[place],))
+
+
+def _lesson_file(job: LessonJob) -> LessonFile:
+    # Not validated: the record has its own rules, and may not know a stature or a club yet.
+    return LessonFile.model_construct(
+        lesson=LessonEntry.model_construct(
+            title=job.title, date=date.fromisoformat(job.date), drill=job.drill
+        ),
+        player=PlayerEntry.model_construct(
+            name=job.player.name,
+            handedness=job.player.handedness,
+            stature_cm=job.player.stature_cm,
+            birth_year=job.player.birth_year,
+        ),
+        club=ClubEntry.model_construct(name=job.club, length_cm=job.club_length_cm or 0.0),
+        focus=(),
+        clip=(),
+    )
+
+
+def _usual_worth(at: MeasureAt) -> float:
+    return USUAL_WORTH.get(catalogue_entry(at.measure).unit, 1.0)
+
+
+def _finding(job: ClipJob, swing: SwingFinding) -> ClipFinding:
+    """Find the clip's finding that this swing belongs to, among its derived files."""
+    for path in sorted(job.derived.glob("clip-*.json"), key=lambda p: -p.stat().st_mtime):
+        finding = Derived(job.derived).finding(path.stem)
+        if finding is not None and finding.view is swing.view:
+            return finding
+    raise _gone()
+
+
+@lru_cache(maxsize=8)
+def _read(folder: Path, key: str, made_ns: int) -> xr.Dataset | None:
+    return Derived(folder).track(key)
+
+
+def _track(job: ClipJob, key: str) -> xr.Dataset:
+    path = job.derived / f"{key}.nc"
+    track = _read(job.derived, key, path.stat().st_mtime_ns) if path.exists() else None
+    if track is None:
+        raise _gone()
+    return track
+
+
+def _seen(job: ClipJob, clip: ClipFinding, swing: SwingFinding, moves: Moves) -> SwingSeen:
+    track = moved_track(_track(job, clip.track), moves.landmarks, clip.height)
+    source = SwingSource(folder=job.derived, clip=clip, swing=swing, track=track)
+    return replace(rebuilt_swing(source), stature_cm=job.stature_cm)
+
+
+def _may_move(position: Position | None, swing: SwingFinding) -> bool:
+    return position not in (None, Position.P1) and position in swing.positions.found
+
+
+def _value(reading: Reading, base: Position, away_s: float) -> float | None:
+    try:
+        return round(reading.value(Disturbance(times={base: away_s})), 3)
+    except CannotMeasure:
+        return None
+
+
+def _point(xy: list[float]) -> tuple[float, float] | None:
+    x, y = xy
+    return None if x != x or y != y else (round(x, 1), round(y, 1))
+
+
+def _gone() -> RecordError:
+    return RecordError(
+        say("this swing's track is not there"),
+        do=say("measure the clip again from the lesson's page; the clip itself is kept"),
+    )

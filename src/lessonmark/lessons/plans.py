@@ -1,0 +1,141 @@
+"""What the coach decides about a lesson: focus, cues, drills with their dose, pictures, dates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy.orm import Session
+
+from lessonmark.errors import RecordError
+from lessonmark.language import say
+from lessonmark.lessons.analyser import CatalogueEntry
+from lessonmark.lessons.arrivals import mark_stale
+from lessonmark.lessons.folding import fold
+from lessonmark.lessons.record import Cue, DrillSet, Focus, Lesson, PictureChoice
+from lessonmark.words import View
+
+__all__ = [
+    "FOCUS_MAX",
+    "DrillPlan",
+    "FocusChoice",
+    "choose_pictures",
+    "set_cues",
+    "set_drills",
+    "set_focus",
+]
+
+FOCUS_MAX = 3  # DESIGN.md, section 2: one to three
+
+
+@dataclass(frozen=True, kw_only=True)
+class FocusChoice:
+    """A focus measure as the coach names it."""
+
+    at: str
+    view: View
+    direction: str
+    smallest_worth: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrillPlan:
+    """A drill with its dose."""
+
+    name: str
+    drill: str = ""
+    dose: str = ""
+    minutes: int | None = None
+    sets: int | None = None
+    balls: int | None = None
+
+
+def set_focus(
+    session: Session,
+    lesson: Lesson,
+    choices: Sequence[FocusChoice],
+    catalogue: Sequence[CatalogueEntry],
+) -> None:
+    """Name the focus measures of a lesson, in the coach's order.
+
+    Raises
+    ------
+    RecordError : more than three, one twice, one that is not in the catalogue, a direction that
+        is none, or a smallest change that is not above 0.
+    """
+    known = {(str(entry.at), entry.view) for entry in catalogue}
+    wanted = [(choice.at, choice.view) for choice in choices]
+    if len(wanted) > FOCUS_MAX or len(set(wanted)) < len(wanted):
+        raise RecordError(
+            say("a lesson has one to {n} focus measures, each once", n=FOCUS_MAX),
+            do=say("leave one out"),
+        )
+    for choice in choices:
+        if (choice.at, choice.view) not in known:
+            raise RecordError(
+                say("'{name}' cannot be measured from that side", name=choice.at),
+                do=say("choose one from the list"),
+            )
+        if choice.direction not in ("more", "less", "") or (
+            choice.smallest_worth is not None and not choice.smallest_worth > 0
+        ):
+            raise RecordError(
+                say("the smallest change worth having is a number above 0"),
+                do=say("leave it empty to take the usual one"),
+            )
+    lesson.focus.clear()
+    session.flush()  # or the new rows would meet the old ones
+    lesson.focus.extend(
+        Focus(
+            rank=rank,
+            at=choice.at,
+            view=choice.view,
+            direction=choice.direction,
+            smallest_worth=choice.smallest_worth,
+        )
+        for rank, choice in enumerate(choices, start=1)
+    )
+    mark_stale(lesson)
+
+
+def set_cues(lesson: Lesson, cues: Sequence[str]) -> None:
+    """Write the sentences that the player takes along."""
+    words = [" ".join(cue.split()) for cue in cues]
+    lesson.cues = [
+        Cue(rank=rank, words=cue) for rank, cue in enumerate(filter(None, words), start=1)
+    ]
+
+
+def set_drills(lesson: Lesson, drills: Sequence[DrillPlan]) -> None:
+    """Set the drills and their dose."""
+    lesson.drills = [
+        DrillSet(
+            rank=rank,
+            drill=plan.drill,
+            name=plan.name,
+            dose=plan.dose,
+            minutes=plan.minutes,
+            sets=plan.sets,
+            balls=plan.balls,
+        )
+        for rank, plan in enumerate(drills, start=1)
+    ]
+    index_lesson(lesson)
+    mark_stale(lesson)
+
+
+def choose_pictures(
+    session: Session, lesson: Lesson, *, at: str, view: View, before: str, after: str
+) -> None:
+    """Choose which two swings stand beside each other for a measure."""
+    kept = [one for one in lesson.pictures if (one.at, one.view) != (at, view)]
+    lesson.pictures = kept
+    session.flush()
+    lesson.pictures.append(PictureChoice(at=at, view=view, before=before, after=after))
+    mark_stale(lesson)
+
+
+def index_lesson(lesson: Lesson) -> None:
+    """Keep the words that a search finds a lesson by."""
+    names = [drill.name for drill in lesson.drills]
+    lesson.search = fold(lesson.title, lesson.club, *names)[:600]

@@ -1,0 +1,102 @@
+"""Put the pages together."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from fastapi import FastAPI, HTTPException, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.staticfiles import StaticFiles
+
+from lessonmark.errors import LessonmarkError
+from lessonmark.language import say
+from lessonmark.lessons.analyser import Analyser
+from lessonmark.lessons.listing import NotInRecord
+from lessonmark.lessons.store import Record, take_up_work
+from lessonmark.lessons.work import Workshop
+from lessonmark.pack.typeface import font_folder
+from lessonmark.web import clips, handover, lessons, players, viewer
+from lessonmark.web.desk import Desk
+from lessonmark.web.pages import page
+from lessonmark.web.security import Doorkeeper
+from lessonmark.web.settings import WebSettings
+
+__all__ = ["create_app"]
+
+STATIC = Path(__file__).parent / "static"
+log = logging.getLogger(__name__)
+
+
+def create_app(
+    record: Record, analyser: Analyser, settings: WebSettings | None = None, *, work: bool = True
+) -> FastAPI:
+    """Make the application.
+
+    Parameters
+    ----------
+    work : whether clips are analysed in the background; tests may do it themselves.
+    """
+    settings = settings or WebSettings()
+    workshop = Workshop(record, analyser)
+
+    @asynccontextmanager
+    async def life(app: FastAPI) -> AsyncIterator[None]:
+        if work:
+            take_up_work(record)
+            workshop.start()
+        yield
+        workshop.stop()
+
+    app = FastAPI(lifespan=life, openapi_url=None, docs_url=None, redoc_url=None)
+    app.state.desk = Desk(record=record, analyser=analyser, workshop=workshop, settings=settings)
+    app.add_middleware(Doorkeeper, settings=settings)
+    app.mount("/static/fonts", _Unchanging(directory=font_folder()))
+    app.mount("/static", _Unchanging(directory=STATIC))
+    for part in (players, handover, clips, lessons, viewer):
+        app.include_router(part.router)
+    app.add_exception_handler(LessonmarkError, _say_error)
+    app.add_exception_handler(StarletteHTTPException, _say_error)
+    app.add_exception_handler(RequestValidationError, _say_error)
+    return app
+
+
+class _Unchanging(StaticFiles):
+    """Files of the package: a browser may keep them, and asks whether they changed."""
+
+    def file_response(self, *args: object, **kwargs: object) -> Response:
+        response = super().file_response(*args, **kwargs)  # type: ignore[arg-type]
+        response.headers["cache-control"] = "private, no-cache"
+        return response
+
+
+async def _say_error(request: Request, error: Exception) -> Response:
+    what, do, status = _words(error)
+    if request.url.path.endswith(".json") or "application/json" in request.headers.get(
+        "accept", ""
+    ):
+        return JSONResponse({"what": what, "do": do}, status_code=status)
+    return page(request, "trouble.html", status=status, what=what, do=do)
+
+
+def _words(error: Exception) -> tuple[str, str, int]:
+    if isinstance(error, NotInRecord):
+        return error.what, error.do, 404
+    if isinstance(error, LessonmarkError):
+        return error.what, error.do, 409
+    if isinstance(error, RequestValidationError):
+        fields = ", ".join(sorted({str(one["loc"][-1]) for one in error.errors()}))
+        return (
+            say("something in the form cannot be used: {fields}", fields=fields),
+            say("go back and correct it; nothing was changed"),
+            422,
+        )
+    if isinstance(error, (HTTPException, StarletteHTTPException)):
+        if error.status_code == 404:
+            return say("there is no such page"), say("start from the list of players"), 404
+        return str(error.detail), "", error.status_code
+    raise error

@@ -1,0 +1,302 @@
+"""The swing viewer: two swings beside each other, stepped by frame or by position."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Request
+from fastapi.responses import FileResponse, JSONResponse, Response
+from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from lessonmark.errors import RecordError
+from lessonmark.evidence.wording import verdict_word
+from lessonmark.language import say
+from lessonmark.lessons.corrections import move_landmark, move_position, undo_last
+from lessonmark.lessons.findings import Findings, FocusFinding
+from lessonmark.lessons.jobs import clip_job, moves_of, read_lesson_findings, read_swing
+from lessonmark.lessons.listing import load_swing
+from lessonmark.lessons.record import Clip, Lesson, Swing
+from lessonmark.measures.measured import MeasureAt
+from lessonmark.pack import wording
+from lessonmark.pack.stage_style import stage_word
+from lessonmark.web.clips import load_clip
+from lessonmark.web.desk import Desk, TheDesk
+from lessonmark.web.pages import page
+from lessonmark.web.security import checked_csrf
+from lessonmark.words import Position
+
+__all__ = ["router"]
+
+router = APIRouter()
+FRAME_PACK_TYPE = "application/octet-stream"
+
+
+class _Moved(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+class MovedLandmarkForm(_Moved):
+    """A landmark that was dragged."""
+
+    keypoint: Annotated[str, Field(max_length=40)]
+    s: float
+    x: float
+    y: float
+
+
+class MovedPositionForm(_Moved):
+    """A position that was dragged."""
+
+    position: Position
+    s: float
+
+
+@router.get("/swings/{swing_id}")
+def show_swing(
+    request: Request,
+    desk: TheDesk,
+    swing_id: int,
+    beside: int | None = None,
+    at: str = "",
+) -> Response:
+    """Show one swing, or two beside each other."""
+    with desk.record.reading() as session:
+        swing = load_swing(session, swing_id)
+        lesson = swing.clip.lesson
+        other = load_swing(session, beside) if beside is not None else None
+        if other is not None and other.clip.player_id != swing.clip.player_id:
+            raise RecordError(
+                say("these two swings are of different players"),
+                do=say("compare swings of one player"),
+            )
+        measures = _measures(desk, swing)
+        wanted = at if at in {key for key, _ in measures} else _focus_at(lesson, measures)
+        return page(
+            request,
+            "viewer.html",
+            lesson=lesson,
+            player=lesson.player,
+            swing=swing,
+            other=other,
+            at=wanted,
+            measures=measures,
+            choices=_choices(session, swing),
+            title=_title(swing),
+            other_title=_title(other) if other else "",
+        )
+
+
+@router.get("/swings/{swing_id}/look.json")
+def tell_look(desk: TheDesk, swing_id: int) -> Response:
+    """Tell all that is drawn over a swing."""
+    with desk.record.reading() as session:
+        return JSONResponse(_look(desk, load_swing(session, swing_id)))
+
+
+@router.get("/swings/{swing_id}/curve.json")
+def tell_curve(desk: TheDesk, swing_id: int, at: str) -> Response:
+    """Tell a measure along the swing."""
+    with desk.record.reading() as session:
+        swing = load_swing(session, swing_id)
+        try:
+            measure = MeasureAt.parse(at)
+        except ValueError as err:
+            raise RecordError(
+                say("there is no measure of that name"), do=say("choose one from the list")
+            ) from err
+        curve = desk.analyser.curve(
+            clip_job(desk.record.files, swing.clip),
+            read_swing(swing),
+            moves_of(swing.clip, swing.number),
+            measure,
+        )
+    return JSONResponse(
+        {
+            "times": curve.times,
+            "values": curve.values,
+            "lines": [{"kind": one.kind, "points": one.points} for one in curve.lines],
+        }
+    )
+
+
+@router.post("/swings/{swing_id}/landmark", dependencies=[checked_csrf])
+def drag_landmark(desk: TheDesk, swing_id: int, form: MovedLandmarkForm) -> Response:
+    """Put a landmark where the coach dragged it; the numbers follow at once."""
+    with desk.record.writing() as session:
+        swing = load_swing(session, swing_id)
+        move_landmark(
+            session,
+            desk.record.files,
+            desk.analyser,
+            swing,
+            keypoint=form.keypoint,
+            at_s=form.s,
+            x_px=form.x,
+            y_px=form.y,
+        )
+        answer = _look(desk, swing)
+    desk.workshop.wake()
+    return JSONResponse(answer)
+
+
+@router.post("/swings/{swing_id}/position", dependencies=[checked_csrf])
+def drag_position(desk: TheDesk, swing_id: int, form: MovedPositionForm) -> Response:
+    """Put a position where the coach dragged it; the numbers follow at once."""
+    with desk.record.writing() as session:
+        swing = load_swing(session, swing_id)
+        move_position(
+            session,
+            desk.record.files,
+            desk.analyser,
+            swing,
+            position=form.position,
+            at_s=form.s,
+        )
+        answer = _look(desk, swing)
+    desk.workshop.wake()
+    return JSONResponse(answer)
+
+
+@router.post("/swings/{swing_id}/undo", dependencies=[checked_csrf])
+def undo(desk: TheDesk, swing_id: int) -> Response:
+    """Take the last correction back."""
+    with desk.record.writing() as session:
+        swing = load_swing(session, swing_id)
+        undo_last(session, desk.record.files, desk.analyser, swing)
+        answer = _look(desk, swing)
+    desk.workshop.wake()
+    return JSONResponse(answer)
+
+
+@router.get("/clips/{clip_id}/frames.json")
+def tell_frames(desk: TheDesk, clip_id: int) -> Response:
+    """Tell where each frame lies in the clip's frame pack."""
+    with desk.record.reading() as session:
+        job = clip_job(desk.record.files, load_clip(session, clip_id))
+    pack = desk.analyser.frame_pack(job)
+    return JSONResponse(
+        {
+            "width": pack.width,
+            "height": pack.height,
+            "full": {"width": pack.full_width, "height": pack.full_height},
+            "times": pack.times,
+            "offsets": pack.offsets,
+        }
+    )
+
+
+@router.get("/clips/{clip_id}/frames")
+def send_frames(desk: TheDesk, clip_id: int) -> Response:
+    """Send a clip's frame pack, in ranges."""
+    with desk.record.reading() as session:
+        job = clip_job(desk.record.files, load_clip(session, clip_id))
+    return FileResponse(desk.analyser.frame_pack(job).path, media_type=FRAME_PACK_TYPE)
+
+
+def _look(desk: Desk, swing: Swing) -> dict[str, object]:
+    clip = swing.clip
+    found = read_swing(swing)
+    look = desk.analyser.look(
+        clip_job(desk.record.files, clip), found, moves_of(clip, swing.number)
+    )
+    standing = [
+        one
+        for one in clip.corrections
+        if one.swing_number == swing.number and one.undone_at is None
+    ]
+    findings = read_lesson_findings(clip.lesson)
+    return {
+        "id": swing.id,
+        "title": _title(swing),
+        "stage": clip.stage.value,
+        "frames": f"/clips/{clip.id}/frames",
+        "times": look.times,
+        "paths": look.paths,
+        "joined": look.joined,
+        "toward": look.toward,
+        "ball": look.ball,
+        "span": [found.span_s[0], found.span_s[1]],
+        "positions": {
+            position.value: {
+                "s": at.time.s,
+                "se": at.time.se,
+                "how": at.how,
+                "by_hand": at.by_hand,
+            }
+            for position, at in found.positions.found.items()
+        },
+        "missing": {position.value: why for position, why in found.positions.missing.items()},
+        "values": {
+            at: {"value": one.value, "se": one.se, "total": one.total_se}
+            for at, one in found.values.items()
+        },
+        "refused": {at: one.reason for at, one in found.refused.items()},
+        "corrections": [
+            {"kind": one.kind.value, "name": one.name, "s": one.at_s} for one in standing
+        ],
+        "verdicts": [_verdict(one) for one in findings.focus] if findings else [],
+        "units": _units(desk, findings),
+    }
+
+
+def _verdict(one: FocusFinding) -> dict[str, object]:
+    return {
+        "at": str(one.at),
+        "title": one.name,
+        "verdict": verdict_word(one.change.verdict),
+        "difference": wording.difference_words(one.change, one.unit),
+        "sentence": one.sentence,
+    }
+
+
+def _units(desk: Desk, findings: Findings | None) -> dict[str, str]:
+    units = {str(one.at): one.unit for one in desk.analyser.catalogue()}
+    if findings is not None:
+        # Without a scale a length comes in % of the torso: the findings know.
+        units |= {str(one.at): one.unit for one in findings.focus}
+        units |= {str(one.at): one.unit for one in findings.side_effects}
+    return {at: wording.unit_sign(unit) for at, unit in units.items()}
+
+
+def _measures(desk: Desk, swing: Swing) -> list[tuple[str, str]]:
+    found = read_swing(swing)
+    there = {*found.values, *found.refused}
+    return [
+        (str(entry.at), wording.measure_title(entry.name, entry.at))
+        for entry in desk.analyser.catalogue()
+        if entry.view is found.view and str(entry.at) in there
+    ]
+
+
+def _focus_at(lesson: Lesson, measures: list[tuple[str, str]]) -> str:
+    known = [key for key, _ in measures]
+    wished = [wish.at for wish in lesson.focus if wish.at in known]
+    return (wished or known or [""])[0]
+
+
+def _choices(session: Session, swing: Swing) -> list[tuple[str, list[tuple[int, str]]]]:
+    """List the player's swings of the same view, this lesson's first."""
+    clips = session.scalars(
+        select(Clip)
+        .join(Lesson, Lesson.id == Clip.lesson_id)
+        .where(Clip.player_id == swing.clip.player_id, Clip.view == swing.clip.view)
+        .order_by(Lesson.started_at.desc(), Clip.filmed_at, Clip.id)
+    )
+    groups: dict[int, tuple[str, list[tuple[int, str]]]] = {}
+    for clip in clips:
+        label = clip.lesson.title or wording.day(clip.lesson.started_at.date().isoformat())
+        rows = groups.setdefault(clip.lesson_id, (label, []))[1]
+        rows.extend((one.id, _title(one)) for one in clip.swings if one.id != swing.id)
+    mine = groups.pop(swing.clip.lesson_id, None)
+    return [*([mine] if mine else []), *groups.values()]
+
+
+def _title(swing: Swing) -> str:
+    return say(
+        "{stage}, {clip}, swing {n}",
+        stage=stage_word(swing.clip.stage),
+        clip=swing.clip.name,
+        n=swing.number,
+    )
