@@ -111,7 +111,5 @@ def _moment(swing: SwingFinding | None, at: MeasureAt) -> tuple[str, str]:
     found = swing.positions[at.position]
     how = say("placed by hand") if found.by_hand else found.how
     time = found.time
-    return (
-        f"{wording.number_with_unit(time.s, 's')} ± {wording.number_with_unit(time.se * 1000, 'ms')}",
-        how,
-    )
+    error = wording.number_with_unit(time.se * 1000, "ms")
+    return f"{wording.number_with_unit(time.s, 's')} ± {error}", how
