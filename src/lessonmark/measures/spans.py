@@ -25,7 +25,7 @@ P = Position
     views=ANY_VIEW,
     unit="ms",
     reads="how long the club goes back",
-    sign="+ always",
+    sign="never below 0",
     definition="P1 to P4",
     usual="tour professionals 700 to 1000 (Grober & Cholewicki 2008)",
 )
@@ -40,7 +40,7 @@ def backswing_time(swing: Swing) -> float:
     views=ANY_VIEW,
     unit="ms",
     reads="how long the club comes down",
-    sign="+ always",
+    sign="never below 0",
     definition="P4 to P7",
     usual="tour professionals 233 to 333 (Grober & Cholewicki 2008)",
 )
