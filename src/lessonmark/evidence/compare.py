@@ -219,8 +219,9 @@ def _spread(first: StageMean, second: StageMean, camera: float) -> tuple[float, 
     df = welch_df(part_a, part_b, first.df, second.df)
     # The camera's part is known, not estimated: it adds variance and costs no df.
     variance = swings + camera**2
-    more = (variance / swings) ** 2
-    return math.sqrt(variance), df * more, guarded_df(df, min(first.df, second.df)) * more
+    known = variance / swings
+    guarded = guarded_df(df, min(first.df, second.df), known=known)
+    return math.sqrt(variance), df * known**2, guarded
 
 
 def guarded_p(change: Change) -> float:

@@ -17,12 +17,19 @@ def welch_df(part_a: float, part_b: float, df_a: float, df_b: float) -> float:
     return (part_a + part_b) ** 2 / (part_a**2 / df_a + part_b**2 / df_b)
 
 
-def guarded_df(welch: float, fewer: float) -> float:
+def guarded_df(welch: float, fewer: float, *, known: float = 1.0) -> float:
     """Hold Welch's df back towards `fewer`, the smaller stage's own; common practice, no source.
 
     The geometric mean of the smaller stage's df and Welch's, the latter never above what two stages
     as small as the smaller one would give. Chosen by simulation among five rules as the boldest
     that keeps a lesson with three focus measures below 5 % for 3, 5 and 10 swings against each
     other with scatters 1 to 3 either way (`bench/evidence.py`).
+
+    Parameters
+    ----------
+    welch : of the swings' part alone.
+    known : total variance over the swings' part, 1 or more: a part that is known (the camera's)
+        costs no df. Satterthwaite's factor would be its square; that is too bold for three swings
+        (8 of 100 lessons), the factor itself is not.
     """
-    return math.sqrt(min(welch, 2.0 * fewer) * fewer)
+    return math.sqrt(min(welch, 2.0 * fewer) * fewer) * known

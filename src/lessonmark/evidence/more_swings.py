@@ -44,10 +44,13 @@ class Plan:
         part_a, part_b = self.scatter_a**2 / count_a, self.scatter_b**2 / count_b
         swings = part_a + part_b
         df = welch_df(part_a, part_b, count_a - 1.0, count_b - 1.0)
-        if self.guarded:
-            df = guarded_df(df, min(count_a, count_b) - 1.0)
         variance = swings + self.camera**2
-        return math.sqrt(variance), df * (variance / swings) ** 2
+        known = variance / swings
+        if self.guarded:
+            df = guarded_df(df, min(count_a, count_b) - 1.0, known=known)
+        else:
+            df *= known**2
+        return math.sqrt(variance), df
 
 
 def power_to_call_changed(plan: Plan, count_a: int, count_b: int) -> float:
