@@ -20,7 +20,9 @@ import xarray as xr
 from lessonmark.media.strike import Strike
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import find_swings
-from lessonmark.words import Position, View
+from lessonmark.tracks.dataset import read_track
+from lessonmark.tracks.sides import by_lead_trail
+from lessonmark.words import Handedness, Position, View
 
 SIDED = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "ear")
 BODY_SE_PX_OF_1280 = 3.0
@@ -106,9 +108,25 @@ def track_from_truth(truth, *, club=True, seed=0, noise_x=1.0):
     )
 
 
-def positions_from_truth(truth, *, sound, club=True, seed=0, noise_x=1.0):
+def with_true_club(body, truth, *, seed, noise_x):
+    """A real body with a club built from the truth, until the club tracker is there."""
+    made = track_from_truth(truth, club=True, seed=seed, noise_x=noise_x)
+    club = made.sel(keypoint=["grip_butt", "grip_mid", "clubhead"])
+    n = min(body.sizes["time"], club.sizes["time"])
+    body, club = body.isel(time=slice(0, n)), club.isel(time=slice(0, n))
+    club = club.assign_coords(time=body.time)
+    keep = ["position", "position_cov"]
+    joined = xr.concat([body[keep], club[keep]], dim="keypoint")
+    for name in ("shaft_angle", "shaft_angle_se"):
+        joined[name] = club[name]
+    return joined
+
+
+def positions_from_truth(truth, *, sound, club=True, seed=0, noise_x=1.0, body=None):
     """Find a clip's positions on a track built from its truth."""
     track = track_from_truth(truth, club=club, seed=seed, noise_x=noise_x)
+    if body is not None:
+        track = with_true_club(body, truth, seed=seed, noise_x=noise_x) if club else body
     spans = find_swings(track)
     if len(spans) != 1:
         return None, spans
@@ -139,6 +157,7 @@ def main() -> None:
     parser.add_argument("clips", nargs="+", type=Path)
     parser.add_argument("--no-sound", action="store_true")
     parser.add_argument("--noise", type=float, default=1.0)
+    parser.add_argument("--bodies", type=Path)
     parser.add_argument("--no-club", action="store_true")
     parser.add_argument("--verbose", action="store_true")
     args = parser.parse_args()
@@ -149,11 +168,19 @@ def main() -> None:
             if "events" not in truth:
                 continue
             name = str(path.relative_to(folder).with_suffix(""))
+            body = None
+            if args.bodies:
+                kept = args.bodies / (name.replace("lesson-a/", "").replace("/", "__") + ".nc")
+                if not kept.exists():
+                    continue
+                track = read_track(kept)
+                body = by_lead_trail(track, Handedness(track.attrs["handedness"]))
             got, spans = positions_from_truth(
                 truth,
                 sound=not args.no_sound,
                 club=not args.no_club,
                 noise_x=args.noise,
+                body=body,
                 seed=zlib.crc32(name.encode()),
             )
             if got is None:

@@ -153,6 +153,8 @@ def build_track(
         {
             "position": (("time", "space", "keypoint"), position),
             "position_cov": (("time", "space", "space_other", "keypoint"), cov),
+            # The figure's points are the joints' centres.
+            "position_systematic": (("time", "space", "space_other", "keypoint"), 0 * cov),
             **variables,
         },
         coords={"time": t, "space": ["x", "y"], "space_other": ["x", "y"], "keypoint": names},

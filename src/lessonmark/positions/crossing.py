@@ -25,7 +25,7 @@ ERRORS_LAST_S = 0.03
 LONGEST_GAP_S = 0.06
 TURN_STEP_S = 0.001
 # What the shape of two parabolas leaves open, s.
-SE_TURN_SHAPE_S = 0.003
+SE_TURN_SHAPE_S = 0.005
 # An arm's elevation is smoothed over this before its likeliest crossing is taken, s.
 SOFTENED_OVER_S = 0.008
 # A crossing this likely beside the likeliest, and earlier, is the one meant.

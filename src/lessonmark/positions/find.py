@@ -18,10 +18,19 @@ import xarray as xr
 from lessonmark.language import say
 from lessonmark.positions.crossing import crossings, soft_crossing, turning
 from lessonmark.positions.impact import BALL, SOUND, ImpactSource, fuse_impact
-from lessonmark.positions.lines import arm_elevation, arm_turn, shaft_elevation
+from lessonmark.positions.lines import arm_elevation, arms_turn, shaft_elevation
 from lessonmark.positions.passing import BallLike, club_passing, hands_passing
-from lessonmark.positions.rest import BODY, BODY_MOVERS, CLUBHEAD, Mover, first_still, last_still
-from lessonmark.positions.signals import Path, Trace, hands_path, has_keypoints, path_of, torso_px
+from lessonmark.positions.rest import (
+    BODY,
+    BODY_DOWN_THE_LINE,
+    BODY_MOVERS,
+    CLUBHEAD,
+    CLUBHEAD_FACE_ON,
+    Mover,
+    first_still,
+    last_still,
+)
+from lessonmark.positions.signals import Path, Trace, has_keypoints, path_of, torso_px
 from lessonmark.positions.swings import SwingSpan
 from lessonmark.positions.times import PositionTime, SwingPositions, Time
 from lessonmark.words import Position, View
@@ -57,6 +66,8 @@ SE_TOP_FROM_HANDS_S = 0.008
 # A torso as seen from the front at address, m: about 0.29 of the stature, bent forward by some
 # 35 deg. Only the speeds that count as still hang on it.
 TORSO_M = 0.40
+# The body settles within this of the club, s. Common practice, no source.
+SE_SETTLED_S = 0.06
 # The order of two found positions is doubted when they lie nearer than this, s.
 NO_LESS_APART_S = 0.001
 
@@ -166,13 +177,14 @@ class _Finder:
             return
         first, last = self._top_window()
         if self.view is View.FACE_ON:
-            turn = arm_turn(self.track, "lead", sign_target=self.sign, roll_deg=self.roll)
-            top = self._turning(turn.within(first, last))
+            turn = arms_turn(self.track, first, last, sign_target=self.sign, roll_deg=self.roll)
+            top = self._turning(turn)
             if top is not None:
-                self.put(P.P4, top, say("the lead arm turns"))
+                self.put(P.P4, top, say("the arms turn back"))
                 return
-        hands = hands_path(self.track, sign_target=self.sign, roll_deg=self.roll)
-        height = Trace(t=hands.t, value=hands.up, se=hands.se_up).within(first, last)
+        # From down-the-line the trail hand hides the lead hand.
+        hand = path_of(self.track, "trail_wrist", sign_target=self.sign, roll_deg=self.roll)
+        height = Trace(t=hand.t, value=hand.up, se=hand.se_up).within(first, last)
         top = self._turning(height)
         if top is None:
             self.miss(say("the hands' highest place is not in the clip"), P.P4)
@@ -220,12 +232,13 @@ class _Finder:
                 for name in names
             ]
 
-        body = (paths(*BODY_MOVERS), BODY, say("body"))
+        front = self.view is View.FACE_ON
+        body = (paths(*BODY_MOVERS), BODY if front else BODY_DOWN_THE_LINE, say("body"))
         if not has_keypoints(self.track, "clubhead"):
             return [body]
-        head = (paths("clubhead"), CLUBHEAD, say("clubhead"))
+        head = (paths("clubhead"), CLUBHEAD_FACE_ON if front else CLUBHEAD, say("clubhead"))
         # From down-the-line the head starts straight at the camera.
-        return [head, body] if self.view is View.FACE_ON else [body, head]
+        return [head, body] if front else [body, head]
 
     def find_impact(
         self, strikes: Sequence[StrikeLike], ball_left: Time | None, ball: BallLike | None
@@ -343,18 +356,23 @@ class _Finder:
         if last is None:
             self.miss(say("the swing stops before P9"), P.P10)
             return
+        span = self.span
+        if span.rest_s >= float(self.track.time[-1]) - 0.05:
+            self.miss(say("the clip ends before the player is still"), P.P10)
+            return
         for paths, mover, how in self._movers():
+            if mover.se_s != CLUBHEAD.se_s:
+                continue
             time = first_still(
-                paths,
-                mover,
-                about_s=self.span.rest_s,
-                torso_px=self.torso,
-                px_per_m=self.px_per_m,
+                paths, mover, about_s=span.rest_s, torso_px=self.torso, px_per_m=self.px_per_m
             )
-            if time is not None and last.time.s < time.s < self.span.stop_s + 0.05:
+            if time is not None and last.time.s < time.s < span.stop_s:
                 self.put(P.P10, time, how)
                 return
-        self.miss(say("the player is not seen still after the swing"), P.P10)
+        if span.rest_s > last.time.s:
+            self.put(P.P10, Time(s=span.rest_s, se=SE_SETTLED_S), say("body"))
+        else:
+            self.miss(say("the player is not seen still after the swing"), P.P10)
 
 
 def _in_order(found: dict[Position, PositionTime], missing: dict[Position, str]) -> SwingPositions:

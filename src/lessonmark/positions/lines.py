@@ -6,12 +6,11 @@ import math
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
-from lessonmark.positions.signals import Floats, Path, Trace, has_keypoints, path_of
+from lessonmark.positions.signals import Path, Trace, hands_path, has_keypoints, path_of
 from lessonmark.words import View
 
-__all__ = ["arm_elevation", "arm_turn", "has_club", "shaft_elevation"]
+__all__ = ["arm_elevation", "arms_turn", "has_club", "shaft_elevation"]
 
 # A line that is level in the world is not quite level on the image unless it lies square to the
 # camera: at height h from the camera's, with a part d of its length along the camera's axis and
@@ -25,6 +24,15 @@ SE_LEVEL = {
 }
 
 
+# Where a pose network sees the shoulder of an arm that crosses the chest, and elbow and wrist,
+# against the joints' centres, for tracks that do not say so themselves (`position_systematic`).
+# Seen on the rendered swings.
+SE_ARM_LANDMARKS = math.radians(9.0)
+SE_FOREARM_LANDMARKS = {View.FACE_ON: math.radians(2.5), View.DOWN_THE_LINE: math.radians(9.0)}
+# A straight lead arm is bent a little, the forearm so much steeper. Common practice, no source.
+FOREARM_ABOVE_ARM, SE_FOREARM = math.radians(2.0), math.radians(2.5)
+
+
 def has_club(track: xr.Dataset) -> bool:
     """Tell whether the track carries a club."""
     return "shaft_angle" in track or has_keypoints(track, "grip_mid", "clubhead")
@@ -36,11 +44,22 @@ def arm_elevation(
     """Follow an arm's elevation, shoulder to wrist, rad, 0 = level, + wrist higher.
 
     The height of the wrist over the shoulder is taken over the arm's greatest length on the
-    image, so that an arm that points at the camera does not look steep.
+    image, so that an arm that points at the camera does not look steep. Where the track's points
+    are a network's own, not yet the joints' centres, the forearm helps to level the lead arm.
     """
     shoulder = path_of(track, f"{side}_shoulder", roll_deg=roll_deg)
     wrist = path_of(track, f"{side}_wrist", roll_deg=roll_deg)
-    return _elevation(shoulder, wrist, SE_LEVEL[view, "arm"], roll_se_deg)
+    se_level = SE_LEVEL[view, "arm"]
+    centred = "position_systematic" in track
+    se_arm = 0.0 if centred else SE_ARM_LANDMARKS
+    whole = _elevation(shoulder, wrist, math.hypot(se_level, se_arm), roll_se_deg)
+    if side == "trail" or centred or not has_keypoints(track, f"{side}_elbow"):
+        return whole
+    elbow = path_of(track, f"{side}_elbow", roll_deg=roll_deg)
+    se_forearm = math.hypot(se_level, SE_FOREARM, SE_FOREARM_LANDMARKS[view])
+    forearm = _elevation(elbow, wrist, se_forearm, roll_se_deg)
+    forearm = Trace(t=forearm.t, value=forearm.value - FOREARM_ABOVE_ARM, se=forearm.se)
+    return _mean(whole, forearm)
 
 
 def shaft_elevation(
@@ -72,16 +91,35 @@ def shaft_elevation(
     return None
 
 
-def arm_turn(track: xr.Dataset, side: str, *, sign_target: int, roll_deg: float) -> Trace:
-    """Follow how far the arm has swung from hanging, rad, + away from the target (unwrapped)."""
-    shoulder = path_of(track, f"{side}_shoulder", sign_target=sign_target, roll_deg=roll_deg)
-    wrist = path_of(track, f"{side}_wrist", sign_target=sign_target, roll_deg=roll_deg)
-    t, i, j = np.intersect1d(shoulder.t, wrist.t, return_indices=True)
-    along = wrist.along[j] - shoulder.along[i]
-    up = wrist.up[j] - shoulder.up[i]
-    length = np.hypot(along, up)
-    se = _across(shoulder, wrist, i, j) / np.maximum(length, 1e-9)
-    return Trace(t=t, value=np.unwrap(np.arctan2(-along, -up)), se=se)
+def arms_turn(
+    track: xr.Dataset, start_s: float, stop_s: float, *, sign_target: int, roll_deg: float
+) -> Trace:
+    """Follow how far the arms have swung from hanging, rad, + away from the target.
+
+    The hands' middle about the place of the shoulders' middle, which hardly moves while the arms
+    turn back. The lead shoulder itself is hidden behind the chin then, and a network's idea of it
+    wanders.
+    """
+    shoulders = path_of(
+        track, "lead_shoulder", "trail_shoulder", sign_target=sign_target, roll_deg=roll_deg
+    ).within(start_s, stop_s)
+    hands = hands_path(track, sign_target=sign_target, roll_deg=roll_deg).within(start_s, stop_s)
+    if len(hands.t) == 0 or len(shoulders.t) == 0:
+        return Trace(t=hands.t, value=hands.up, se=hands.se_up)
+    along = hands.along - float(np.median(shoulders.along))
+    up = hands.up - float(np.median(shoulders.up))
+    se = np.sqrt((hands.se_along**2 + hands.se_up**2) / 2) / np.hypot(along, up)
+    return Trace(t=hands.t, value=np.unwrap(np.arctan2(-along, -up)), se=se)
+
+
+def _mean(a: Trace, b: Trace) -> Trace:
+    """Weigh two sights of one elevation by their errors."""
+    t, i, j = np.intersect1d(a.t, b.t, return_indices=True)
+    if len(t) == 0:
+        return a
+    weight = a.se[i] ** -2 / (a.se[i] ** -2 + b.se[j] ** -2)
+    value = weight * a.value[i] + (1 - weight) * b.value[j]
+    return Trace(t=t, value=value, se=1 / np.sqrt(a.se[i] ** -2 + b.se[j] ** -2))
 
 
 def _elevation(lower: Path, upper: Path, se_level: float, roll_se_deg: float) -> Trace:
@@ -92,14 +130,11 @@ def _elevation(lower: Path, upper: Path, se_level: float, roll_se_deg: float) ->
         return Trace(t=t, value=up, se=up)
     length = float(np.percentile(np.hypot(along, up), 95))
     roll = np.abs(along) / length * math.radians(roll_se_deg)
-    own = np.hypot(lower.se_up[i], upper.se_up[j]) / length
+    own = np.sqrt(
+        lower.se_up[i] ** 2 + upper.se_up[j] ** 2 + lower.sys_up[i] ** 2 + upper.sys_up[j] ** 2
+    )
     return Trace(
         t=t,
         value=np.arcsin(np.clip(up / length, -1.0, 1.0)),
-        se=np.sqrt(own**2 + se_level**2 + roll**2),
+        se=np.sqrt((own / length) ** 2 + se_level**2 + roll**2),
     )
-
-
-def _across(a: Path, b: Path, i: NDArray[np.intp], j: NDArray[np.intp]) -> Floats:
-    mean_var = (a.se_along[i] ** 2 + a.se_up[i] ** 2 + b.se_along[j] ** 2 + b.se_up[j] ** 2) / 2
-    return np.asarray(np.sqrt(mean_var), dtype=np.float64)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,51 +11,51 @@ from lessonmark.positions.crossing import onset
 from lessonmark.positions.signals import Floats, Path
 from lessonmark.positions.times import Time
 
-__all__ = ["BODY", "BODY_MOVERS", "CLUBHEAD", "Mover", "first_still", "last_still"]
+__all__ = [
+    "BODY",
+    "BODY_DOWN_THE_LINE",
+    "BODY_MOVERS",
+    "CLUBHEAD",
+    "CLUBHEAD_FACE_ON",
+    "Mover",
+    "first_still",
+    "last_still",
+]
 
 
+@dataclass(frozen=True, kw_only=True)
 class Mover:
-    """How fast a point may still be called still, and how far its start from rest reaches.
+    """How fast points may still be called still, and how far their start is followed."""
 
-    Parameters
-    ----------
-    still_start_m_s, still_stop_m_s : speeds below which it rests before and after, m/s.
-    reach_start_torso, reach_stop_torso : how far start and stop are followed, torso lengths.
-    se_s : what the point's own start tells of the club's, s.
-    """
-
-    def __init__(
-        self,
-        *,
-        still_start_m_s: float,
-        still_stop_m_s: float,
-        reach_start_torso: float,
-        reach_stop_torso: float,
-        se_s: float,
-    ) -> None:
-        self.still_start_m_s = still_start_m_s
-        self.still_stop_m_s = still_stop_m_s
-        self.reach_start_torso = reach_start_torso
-        self.reach_stop_torso = reach_stop_torso
-        self.se_s = se_s
+    still_start_m_s: float  # below this they rest before the swing
+    still_stop_m_s: float  # below this they rest after it
+    reach_start_torso: float  # how far the start is followed, torso lengths
+    reach_stop_torso: float
+    se_s: float  # how well these points' start and stop stand for the club's
 
 
 # The clubhead's speeds are this program's definition of P1 and P10. The body's points move about
-# a tenth as fast in the takeaway, and half as fast at the finish (common practice, no source).
+# a tenth as fast in the takeaway (common practice, no source). At the finish the head goes round
+# the back, from the front mostly along the camera's axis: less than half of its speed shows.
 CLUBHEAD = Mover(
     still_start_m_s=0.05,
     still_stop_m_s=0.30,
     reach_start_torso=0.7,
-    reach_stop_torso=0.6,
-    se_s=0.004,
+    reach_stop_torso=0.4,
+    se_s=0.008,
 )
+CLUBHEAD_FACE_ON = replace(CLUBHEAD, still_stop_m_s=0.12)
 BODY = Mover(
     still_start_m_s=0.005,
     still_stop_m_s=0.15,
-    reach_start_torso=0.10,
+    reach_start_torso=0.2,
     reach_stop_torso=0.2,
-    se_s=0.012,
+    se_s=0.020,
 )
+# From down-the-line the start goes along the camera's axis; the hands' first 5 cm tell a little.
+BODY_DOWN_THE_LINE = replace(BODY, reach_start_torso=0.1, se_s=0.050)
+# What a tracker's points wander while the player stands still, torso lengths.
+WANDER_TORSO = 0.008
 BODY_MOVERS = (
     "lead_shoulder",
     "trail_shoulder",
@@ -85,8 +86,11 @@ def last_still(
     about_s : s.
     torso_px, px_per_m : the scale on the image.
     """
+    t, place, own = _together(paths)
     return _leave(
-        *_together(paths),
+        t,
+        place,
+        math.hypot(own, WANDER_TORSO * torso_px),
         about_s,
         mover.reach_start_torso * torso_px,
         mover.still_start_m_s * px_per_m,
@@ -104,7 +108,7 @@ def first_still(
     found = _leave(
         -t[::-1],
         place[::-1],
-        se,
+        math.hypot(se, WANDER_TORSO * torso_px),
         -about_s,
         mover.reach_stop_torso * torso_px,
         mover.still_stop_m_s * px_per_m,
@@ -165,7 +169,7 @@ def _leave(
                 time := onset(
                     at[: last + 1],
                     moved,
-                    max(own, 0.1) / math.sqrt(points),
+                    own / math.sqrt(points),
                     speed=speed,
                     power=power,
                 )

@@ -49,6 +49,7 @@ class Path:
     up: Floats  # px, + up
     se_along: Floats  # px
     se_up: Floats  # px
+    sys_up: Floats  # px, the part of the error of `up` that stays from frame to frame
 
     def within(self, start_s: float, stop_s: float) -> Path:
         """Keep what lies in [start_s, stop_s]."""
@@ -59,6 +60,7 @@ class Path:
             up=self.up[keep],
             se_along=self.se_along[keep],
             se_up=self.se_up[keep],
+            sys_up=self.sys_up[keep],
         )
 
 
@@ -86,6 +88,7 @@ def path_of(track: xr.Dataset, *names: str, sign_target: int = 1, roll_deg: floa
     x = points.sel(space="x").transpose("time", "keypoint").values.astype(np.float64)
     y = points.sel(space="y").transpose("time", "keypoint").values.astype(np.float64)
     var_x, var_y = _variances(track, names, x.shape)
+    sys_up = np.sqrt(_systematic(track, names, x.shape).sum(axis=1)) / len(names)
     n = len(names)
     x_mid, y_mid = x.mean(axis=1), y.mean(axis=1)
     # The keypoints' errors are taken as independent of each other.
@@ -102,6 +105,7 @@ def path_of(track: xr.Dataset, *names: str, sign_target: int = 1, roll_deg: floa
         up=up[keep],
         se_along=se_x[keep],
         se_up=se_y[keep],
+        sys_up=sys_up[keep],
     )
 
 
@@ -131,6 +135,16 @@ def torso_px(track: xr.Dataset) -> float:
     across = shoulders.along[at_shoulders] - hips.along[at_hips]
     upward = shoulders.up[at_shoulders] - hips.up[at_hips]
     return float(np.median(np.hypot(across, upward)))
+
+
+def _systematic(track: xr.Dataset, names: tuple[str, ...], shape: tuple[int, ...]) -> Floats:
+    if "position_systematic" not in track:
+        return np.zeros(shape)
+    held = track.position_systematic.sel(keypoint=list(names), space="y")
+    if "space_other" in held.dims:
+        held = held.sel(space_other="y")
+    var = held.transpose("time", "keypoint").values
+    return np.where(np.isfinite(var) & (var > 0), var, 0.0).astype(np.float64)
 
 
 def _variances(

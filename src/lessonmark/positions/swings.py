@@ -36,6 +36,12 @@ APART_S = 0.7
 MARGIN_S = 0.6
 SMOOTHED_OVER_S = 0.02
 STILL_OVER_S = 0.05
+# The body has settled when the middle one of these points' speeds stays below, torso lengths a
+# second, for so long. Common practice, no source.
+SETTLING = ("shoulder", "elbow", "wrist", "ear", "hip", "knee")
+SETTLED = 0.15
+SETTLED_OVER_S = 0.04
+SETTLED_FOR_S = 0.2
 STRIKE_BELONGS_WITHIN_S = 0.25
 
 
@@ -48,7 +54,7 @@ class SwingSpan:
     bottom_s: float  # about impact, to a few frames
     stop_s: float  # still again, or the end of the clip
     still_s: float  # about when the hands were last still before it
-    rest_s: float  # about when the hands are still again after it
+    rest_s: float  # about when the body is still again after it
     peak_hand_speed: float  # torso lengths a second, on the image
     starts_at_top: bool = False  # no backswing: the swing starts from the top, held still
     stops_early: bool = False  # the hands stop before they are up on the target side
@@ -63,6 +69,7 @@ class _Hands:
     up: Floats  # torso lengths above mid-hip
     speed: Floats  # torso lengths a second
     quiet: NDArray[np.bool_]  # as good as still
+    settled: NDArray[np.bool_]  # the whole body is
 
 
 def find_swings(track: xr.Dataset, *, strikes_s: Sequence[float] = ()) -> tuple[SwingSpan, ...]:
@@ -112,7 +119,7 @@ def _read_hands(track: xr.Dataset) -> _Hands | None:
     across = gaussian_filter1d(across / torso, sigma)
     up = gaussian_filter1d(up / torso, sigma)
     speed = np.hypot(np.gradient(across, step), np.gradient(up, step))
-    return _Hands(t, across, up, speed, _quiet(across, up, step))
+    return _Hands(t, across, up, speed, _quiet(across, up, step), _settled(track, t, torso))
 
 
 def _quiet(across: Floats, up: Floats, step: float) -> NDArray[np.bool_]:
@@ -122,7 +129,28 @@ def _quiet(across: Floats, up: Floats, step: float) -> NDArray[np.bool_]:
         np.gradient(gaussian_filter1d(across, sigma), step),
         np.gradient(gaussian_filter1d(up, sigma), step),
     )
-    return np.asarray(slow < max(STILL, min(2.5 * float(np.percentile(slow, 10)), 2 * STILL)))
+    return _below(slow, STILL)
+
+
+def _below(speed: Floats, still: float) -> NDArray[np.bool_]:
+    tremble = 2.5 * float(np.percentile(speed, 10))
+    return np.asarray(speed < max(still, min(tremble, 4 * still)))
+
+
+def _settled(track: xr.Dataset, t: Floats, torso: float) -> NDArray[np.bool_]:
+    """Tell when most of the body is still: after a finish the hands are hidden, or tremble."""
+    step = t[1] - t[0]
+    held = [str(name) for name in track.keypoint.values]
+    parts = [name for name in held if name.split("_", 1)[-1] in SETTLING and "_" in name]
+    speeds = []
+    for name in parts:
+        path = path_of(track, name)
+        if len(path.t) < 8:
+            continue
+        along = gaussian_filter1d(np.interp(t, path.t, path.along), SETTLED_OVER_S / step)
+        up = gaussian_filter1d(np.interp(t, path.t, path.up), SETTLED_OVER_S / step)
+        speeds.append(np.hypot(np.gradient(along, step), np.gradient(up, step)))
+    return _below(np.median(speeds, axis=0) / torso, SETTLED)
 
 
 def _fast_moments(hands: _Hands) -> list[int]:
@@ -225,8 +253,8 @@ def _start_before(hands: _Hands, top: int) -> tuple[int, bool, bool]:
 def _stop_after(hands: _Hands, bottom: int) -> tuple[int, bool]:
     step = hands.t[1] - hands.t[0]
     last = min(bottom + int(LONGEST_FINISH_S / step), len(hands.t) - 1)
-    quiet = hands.quiet
-    still = max(int(0.08 / step), 2)
+    quiet = hands.settled
+    still = max(int(SETTLED_FOR_S / step), 2)
     for i in range(bottom + 1, last - still + 1):
         if quiet[i : i + still].all():
             return i, False
