@@ -1,0 +1,178 @@
+"""Draw golf-like postures: ten keyed positions, blended, and widened on purpose.
+
+The keyed figures are invented (common practice, no source): what matters for the fit is that the
+postures cover what a lesson shows, not that any of them is a good swing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Posture:
+    """Degrees and metres (metres for a body of 1.75 m, scaled to the body)."""
+
+    pelvis_turn: float  # + away from the target
+    pelvis_bend: float
+    pelvis_lean: float  # + top away from the target
+    shoulder_turn: float
+    forward_bend: float
+    side_bend: float  # + to the trail side
+    head_turn: float
+    head_bend: float
+    head_tilt: float
+    hands_azimuth: float
+    hands_elevation: float
+    reach: float  # lead shoulder to lead wrist, share of the arm
+    hands_apart: float
+    shaft: tuple[float, float, float]
+    lead_pole: tuple[float, float, float]  # outward, back, down
+    trail_pole: tuple[float, float, float]
+    finger_curl: float
+    protraction: float
+    elevation: float
+    stance: float
+    lead_flare: float
+    trail_flare: float
+    heel_lift: float
+    foot_spin: float
+    pelvis_shift: float
+    pelvis_back: float
+    lead_knee: float
+    trail_knee: float
+    knee_in: float
+
+
+#        P1   P2   P3   P4   P5   P6   P7   P8   P9   P10
+_KEYS = {
+    "pelvis_turn": (0, 12, 28, 42, 18, -12, -32, -50, -70, -95),
+    "pelvis_bend": (22, 22, 22, 21, 20, 18, 14, 9, 5, 0),
+    "pelvis_lean": (0, 0, -2, -4, 0, 3, 5, 5, 4, 2),
+    "shoulder_turn": (2, 28, 62, 92, 60, 22, -18, -50, -85, -120),
+    "forward_bend": (36, 36, 36, 35, 36, 35, 32, 28, 20, 5),
+    "side_bend": (5, 2, -3, -6, 4, 12, 18, 22, 18, 5),
+    "head_turn": (0, 2, 8, 14, 8, 6, 8, -5, -35, -85),
+    "head_bend": (45, 45, 44, 44, 45, 46, 46, 44, 30, 5),
+    "head_tilt": (3, 2, 0, 0, 6, 10, 12, 16, 18, 6),
+    "hands_azimuth": (-4, 14, 26, 34, 30, 20, 4, -12, -26, -38),
+    "hands_elevation": (44, 52, 78, 112, 84, 58, 44, 54, 88, 118),
+    "reach": (0.97, 0.985, 0.985, 0.96, 0.985, 0.985, 0.985, 0.97, 0.88, 0.62),
+    "stance": (0.40,) * 10,
+    "heel_lift": (0, 0, 0, 0, 3, 12, 25, 38, 52, 62),
+    "foot_spin": (0, 0, 0, 0, 0, 2, 6, 12, 22, 32),
+    "pelvis_shift": (0, -0.01, -0.02, -0.02, 0.03, 0.06, 0.09, 0.11, 0.12, 0.13),
+    "pelvis_back": (0.11, 0.11, 0.11, 0.11, 0.11, 0.11, 0.11, 0.10, 0.06, 0.0),
+    "lead_knee": (24, 28, 33, 35, 32, 26, 14, 8, 6, 8),
+    "trail_knee": (24, 22, 18, 16, 24, 32, 36, 42, 50, 55),
+    "knee_in": (0, 0, 0, 0, 0.1, 0.3, 0.6, 0.9, 1.2, 1.5),
+}
+_SHAFT = np.array(
+    [
+        (0.02, -0.62, -0.78),
+        (-1.0, -0.05, 0.0),
+        (-0.35, 0.25, 0.9),
+        (0.9, 0.15, -0.15),
+        (-0.1, 0.5, 0.86),
+        (-1.0, 0.05, 0.05),
+        (-0.08, -0.62, -0.78),
+        (1.0, 0.0, 0.0),
+        (0.3, 0.3, 0.9),
+        (-0.5, 0.75, -0.2),
+    ]
+)
+# Standard deviations: of a body's own style, and of one frame on top of it.
+_STYLE = {
+    "pelvis_turn": 7.0,
+    "pelvis_bend": 5.0,
+    "pelvis_lean": 3.0,
+    "shoulder_turn": 10.0,
+    "forward_bend": 6.0,
+    "side_bend": 6.0,
+    "head_turn": 8.0,
+    "head_bend": 8.0,
+    "head_tilt": 5.0,
+    "hands_azimuth": 6.0,
+    "hands_elevation": 8.0,
+    "reach": 0.02,
+    "stance": 0.07,
+    "heel_lift": 8.0,
+    "foot_spin": 6.0,
+    "pelvis_shift": 0.03,
+    "pelvis_back": 0.025,
+    "lead_knee": 7.0,
+    "trail_knee": 7.0,
+    "knee_in": 0.2,
+}
+FRAME_SHARE = 0.6  # of the style's spread, again for each frame
+AGAIN_SHARE = 0.3  # of it, between two swings or stages of one golfer at one position
+
+
+def style(rng: np.random.Generator) -> dict[str, float]:
+    """One golfer's habits: a constant offset for every keyed figure, and the rest."""
+    return {name: float(rng.normal(0.0, sd)) for name, sd in _STYLE.items()} | {
+        "lead_flare": float(rng.uniform(0, 35)),
+        "trail_flare": float(rng.uniform(-5, 25)),
+        "protraction": float(rng.uniform(5, 25)),
+        "elevation": float(rng.uniform(5, 25)),
+    }
+
+
+def draw(phase: float, habit: dict[str, float], rng: np.random.Generator) -> Posture:
+    """A posture at `phase` (0 is P1, 9 is P10) of the golfer with this habit."""
+    at = np.arange(10.0)
+    values = {
+        name: float(np.interp(phase, at, keyed))
+        + habit[name]
+        + float(rng.normal(0.0, FRAME_SHARE * _STYLE[name]))
+        for name, keyed in _KEYS.items()
+    }
+    values["reach"] = float(np.clip(values["reach"], 0.45, 0.995))
+    values["stance"] = float(np.clip(values["stance"], 0.22, 0.62))
+    values["heel_lift"] = float(np.clip(values["heel_lift"], 0.0, 70.0)) if phase > 3.5 else 0.0
+    values["foot_spin"] = values["foot_spin"] if values["heel_lift"] > 5 else 0.0
+    values["lead_knee"] = float(np.clip(values["lead_knee"], 2.0, 60.0))
+    values["trail_knee"] = float(np.clip(values["trail_knee"], 2.0, 75.0))
+    values["forward_bend"] = float(np.clip(values["forward_bend"], -8.0, 55.0))
+    k = int(np.clip(np.floor(phase), 0, 8))
+    share = phase - k
+    shaft = _slerp(_SHAFT[k], _SHAFT[k + 1], share) + rng.normal(0.0, 0.12, 3)
+    shaft /= np.linalg.norm(shaft)
+    known = {f.name for f in fields(Posture)}
+    return Posture(
+        shaft=(float(shaft[0]), float(shaft[1]), float(shaft[2])),
+        lead_pole=(float(rng.normal(0.3, 0.2)), float(rng.normal(0.4, 0.25)), 0.7),
+        trail_pole=(float(rng.normal(0.25, 0.25)), float(rng.normal(0.45, 0.25)), 0.9),
+        finger_curl=float(rng.uniform(45, 60)),
+        hands_apart=float(rng.uniform(0.07, 0.11)),
+        **{k: v for k, v in habit.items() if k in known and k not in values},
+        **values,
+    )
+
+
+def again(posture: Posture, rng: np.random.Generator) -> Posture:
+    """The same position in another swing or another stage: near, not the same."""
+    changed = {
+        name: getattr(posture, name) + float(rng.normal(0.0, AGAIN_SHARE * sd))
+        for name, sd in _STYLE.items()
+        if name not in ("heel_lift", "foot_spin", "reach", "stance")
+    }
+    changed["reach"] = float(np.clip(posture.reach + rng.normal(0.0, 0.005), 0.45, 0.995))
+    changed["lead_knee"] = max(changed["lead_knee"], 2.0)
+    changed["trail_knee"] = max(changed["trail_knee"], 2.0)
+    shaft = np.asarray(posture.shaft) + rng.normal(0.0, 0.04, 3)
+    shaft /= np.linalg.norm(shaft)
+    return replace(posture, shaft=(float(shaft[0]), float(shaft[1]), float(shaft[2])), **changed)
+
+
+def _slerp(a: Array, b: Array, share: float) -> Array:
+    a, b = a / np.linalg.norm(a), b / np.linalg.norm(b)
+    angle = np.arccos(np.clip(a @ b, -1, 1))
+    if angle < 1e-6:
+        return a
+    return (np.sin((1 - share) * angle) * a + np.sin(share * angle) * b) / np.sin(angle)
