@@ -186,17 +186,20 @@ class OwnAnalyser:
             ) from err
         lines = tuple(CurveLine(points=one.points, kind=one.kind) for one in entry.draws)
         seen = _seen(job, _finding(job, swing), swing, moves)
-        # Any position but address may be moved along the swing: address is what others hang on.
-        base = next((p for p in (at.position, Position.P7, *Position) if _may_move(p, swing)), None)
-        if entry.is_span or base is None:
+        # What a reading takes the depth of the body to be hangs on its position: between two of
+        # them both are taken and blended. Address itself is never moved: others hang on it.
+        bases = [p for p in swing.positions.found if p is not Position.P1]
+        if entry.is_span or not bases:
             return Curve(times=(), values=(), lines=lines)
-        reading = Reading(swing=seen, entry=entry, position=base)
-        start = swing.positions[base].time.s
+        readings = [
+            (swing.positions[p].time.s, p, Reading(swing=seen, entry=entry, position=p))
+            for p in bases
+        ]
         frames = seen.paths.times
         frames = frames[(frames >= swing.span_s[0]) & (frames <= swing.span_s[1])]
         return Curve(
             times=tuple(frames.tolist()),
-            values=tuple(_value(reading, base, float(s) - start) for s in frames),
+            values=tuple(_blended(readings, float(s)) for s in frames),
             lines=lines,
         )
 
@@ -300,15 +303,19 @@ def _seen(job: ClipJob, clip: ClipFinding, swing: SwingFinding, moves: Moves) ->
     return replace(rebuilt_swing(source), stature_cm=job.stature_cm)
 
 
-def _may_move(position: Position | None, swing: SwingFinding) -> bool:
-    return position not in (None, Position.P1) and position in swing.positions.found
-
-
-def _value(reading: Reading, base: Position, away_s: float) -> float | None:
+def _blended(readings: Sequence[tuple[float, Position, Reading]], s: float) -> float | None:
+    later = next((n for n, (at, *_) in enumerate(readings) if at >= s), len(readings) - 1)
+    earlier = max(later - 1, 0)
+    start, stop = readings[earlier][0], readings[later][0]
+    share = min(max((s - start) / (stop - start), 0.0), 1.0) if stop > start else 1.0
     try:
-        return round(reading.value(Disturbance(times={base: away_s})), 3)
+        ends = [
+            reading.value(Disturbance(times={base: s - at}))
+            for at, base, reading in (readings[earlier], readings[later])
+        ]
     except CannotMeasure:
         return None
+    return round((1 - share) * ends[0] + share * ends[1], 3)
 
 
 def _point(xy: list[float]) -> tuple[float, float] | None:

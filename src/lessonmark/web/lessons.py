@@ -129,6 +129,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             stages_shown=sorted(
                 {clip.stage for clip in lesson.clips}, key=lambda stage: list(Stage).index(stage)
             ),
+            stages_offered=_stages_offered(lesson),
             clips=[clip_line(clip) for clip in lesson.clips],
             busy=is_busy(lesson),
             stale=lesson.finding is not None and lesson.finding.stale,
@@ -268,6 +269,16 @@ def _judge(session: Session, desk: Desk, lesson: Lesson) -> None:
             # The coach's wish is kept; the background tries again and the page says what is amiss.
             if lesson.finding is not None:
                 lesson.finding.stale = True
+
+
+def _stages_offered(lesson: Lesson) -> list[Stage]:
+    usual = (
+        (Stage.PRACTICE, Stage.RETEST)
+        if lesson.kind is LessonKind.PRACTICE
+        else (Stage.BEFORE, Stage.DRILL, Stage.AFTER)
+    )
+    there = {clip.stage for clip in lesson.clips}
+    return [stage for stage in Stage if stage in usual or stage in there]
 
 
 def _nth(values: list[T], n: int) -> T | None:

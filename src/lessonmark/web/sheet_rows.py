@@ -27,7 +27,7 @@ __all__ = [
     "state_words",
 ]
 
-DRILL_ROWS = 4
+SPARE_DRILL_ROWS = 2
 
 
 def sheet_rows(
@@ -234,4 +234,4 @@ def drill_rows(lesson: Lesson) -> list[dict[str, object]]:
     ]
     empty: dict[str, object] = dict.fromkeys(("name", "dose"), "")
     empty |= dict.fromkeys(("minutes", "sets", "balls"))
-    return rows + [empty] * max(1, DRILL_ROWS - len(rows))
+    return rows + [empty] * SPARE_DRILL_ROWS

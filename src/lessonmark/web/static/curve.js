@@ -142,6 +142,7 @@ function ticks(low, high) {
 }
 
 export function text(value, digits = 0) {
+  if (Object.is(Math.round(value * 10 ** (digits + 1)), -0)) value = 0;
   const enough = Math.abs(value) < 5 && digits === 0 && value !== Math.round(value) ? 1 : digits;
   const lang = document.documentElement.lang || 'en';
   return value.toLocaleString(lang, { minimumFractionDigits: enough, maximumFractionDigits: enough }).replace('-', '\u2212');

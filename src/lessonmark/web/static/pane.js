@@ -18,6 +18,7 @@ export class Pane {
     this.frame = 0;
     this.zoom = 1;
     this.middle = null; // the picture's point in the pane's middle; null: the whole picture
+    this.wasFitted = false;
     this.lines = [];
     this.label = '';
     this.showLines = true;
@@ -48,7 +49,7 @@ export class Pane {
     const ratio = window.devicePixelRatio || 1;
     this.canvas.width = Math.max(1, Math.round(this.canvas.clientWidth * ratio));
     this.canvas.height = Math.max(1, Math.round(this.canvas.clientHeight * ratio));
-    this.draw();
+    if (this.wasFitted) this.closeUp(); else this.draw();
   }
 
   show(frame) {
@@ -222,6 +223,7 @@ export class Pane {
   // -- zoom and hands ---------------------------------------------------------------------------
 
   zoomBy(factor, at) {
+    this.wasFitted = false;
     const before = this.toPicture(at ?? [this.canvas.width / 2, this.canvas.height / 2]);
     this.zoom = Math.min(Math.max(this.zoom * factor, 1), LARGEST_ZOOM);
     if (this.zoom === 1) this.middle = null;
@@ -238,7 +240,30 @@ export class Pane {
     this.draw();
   }
 
-  whole() { this.zoom = 1; this.middle = null; this.figure.classList.remove('zoomed'); this.draw(); }
+  // Fill the pane with the golfer and the club, as the stills of the sheet do.
+  closeUp() {
+    const [start, stop] = this.look.span;
+    const xs = [], ys = [];
+    for (const path of Object.values(this.look.paths)) {
+      path.forEach((at, row) => {
+        if (at && this.look.times[row] >= start && this.look.times[row] <= stop) { xs.push(at[0]); ys.push(at[1]); }
+      });
+    }
+    if (!xs.length || this.canvas.width < 2) return;
+    // A few frames with a lost club must not push the golfer away.
+    const ends = values => { values.sort((a, b) => a - b); return [values[Math.floor(values.length * 0.002)], values[Math.ceil(values.length * 0.998) - 1]]; };
+    const [left, right] = ends(xs), [top, bottom] = ends(ys);
+    const { width, height } = this.size();
+    const fit = Math.min(this.canvas.width / width, this.canvas.height / height);
+    const scale = Math.min(this.canvas.width / ((right - left) * 1.12), this.canvas.height / ((bottom - top) * 1.2));
+    this.zoom = Math.min(Math.max(scale / fit, 1), LARGEST_ZOOM);
+    this.middle = this.zoom > 1 ? [(left + right) / 2, (top + bottom) / 2] : null;
+    this.figure.classList.toggle('zoomed', this.zoom > 1);
+    this.wasFitted = true;
+    this.draw();
+  }
+
+  whole() { this.wasFitted = false; this.zoom = 1; this.middle = null; this.figure.classList.remove('zoomed'); this.draw(); }
 
   toPicture([x, y]) {
     const view = this.view();

@@ -260,6 +260,7 @@ const tools = {
   lines: button => toggle(button, 'showLines'),
   body: button => toggle(button, 'showBody'),
   nearer: () => (locked ? panes : [panes[active]]).forEach(pane => pane.zoomBy(1.5)),
+  player: () => panes.forEach(pane => pane.closeUp()),
   whole: () => panes.forEach(pane => pane.whole()),
   place,
   undo,
@@ -338,6 +339,7 @@ async function open() {
         drop: moveLandmark,
         choose: (_, name) => { $('#keypoint').value = name; },
       });
+      pane.closeUp();
       panes.push(pane);
     }
   } catch (error) {
