@@ -17,6 +17,7 @@ from lessonmark.errors import UnreadableClip
 from lessonmark.language import say
 from lessonmark.media.clip import ClipInfo
 from lessonmark.media.container import open_clip, origin_s, picture_stream, refuse
+from lessonmark.media.memory import keep_freed_pictures
 from lessonmark.media.orientation import Orientation, orientation_of
 from lessonmark.media.timing import read_frame_times
 
@@ -45,6 +46,7 @@ def decode_frames(
     ------
     UnreadableClip : after the last good picture, with its second, where the file breaks off.
     """
+    keep_freed_pictures()
     times = read_frame_times(clip.path)
     half_tick = times.tick_s / 2
     first = -math.inf if start_s is None else start_s * clip.slowdown - half_tick
