@@ -25,7 +25,7 @@ class Change:
     """
 
     verdict: Verdict
-    count_a: int
+    count_a: int  # swings that were used; wild ones set aside are not counted
     count_b: int
     difference: float | None = None  # None: too few swings to say
     low: float | None = None  # 95 % interval
