@@ -28,7 +28,8 @@ _spoken: ContextVar[str] = ContextVar("lessonmark_language", default=SOURCE_LANG
 def languages() -> tuple[str, ...]:
     """List the languages that have a catalogue, the source language first."""
     folder = resources.files("lessonmark") / "locale"
-    found = sorted(entry.name for entry in folder.iterdir()) if folder.is_dir() else []
+    entries = folder.iterdir() if folder.is_dir() else ()
+    found = sorted(entry.name for entry in entries if (entry / "LC_MESSAGES").is_dir())
     return (SOURCE_LANGUAGE, *(name for name in found if name != SOURCE_LANGUAGE))
 
 
@@ -56,6 +57,8 @@ def spoken() -> str:
 
 def say(message: str, /, **values: object) -> str:
     """Say `message` in the language now spoken, its fields filled from `values`."""
+    if not message:
+        return ""  # a catalogue's entry for the empty text is its header
     return _catalogue(_spoken.get()).gettext(message).format(**values)
 
 
