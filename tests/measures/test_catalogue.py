@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lessonmark.errors import CannotMeasure
 from lessonmark.measures.page import catalogue_rows, measures_page
 from lessonmark.measures.posture import Posture
 from lessonmark.measures.registry import catalogue, entry, measure
@@ -54,8 +55,8 @@ def test_an_unknown_id_is_a_key_error():
 @pytest.mark.parametrize("seed", range(5))
 def test_angles_agree_with_the_law_of_cosines_and_complex_arguments(seed):
     rng = np.random.default_rng(seed)
-    names = [f"{s}_{j}" for s in ("lead", "trail")
-             for j in ("shoulder", "hip", "elbow", "wrist", "knee", "ankle", "ear", "eye")]  # fmt: skip
+    joints = ("shoulder", "hip", "elbow", "wrist", "knee", "ankle", "ear", "eye")
+    names = [f"{side}_{joint}" for side in ("lead", "trail") for joint in joints]
     points = {name: rng.uniform(-80, 80, 2) for name in names}
     plain = Posture.of(points, shaft_deg=-40.0)
     posture = Posture.of(points, shaft_deg=-40.0, start=plain)
@@ -82,8 +83,7 @@ def test_angles_agree_with_the_law_of_cosines_and_complex_arguments(seed):
 
 
 def test_a_short_line_is_refused_and_not_given_a_direction():
-    from lessonmark.errors import CannotMeasure
-
-    points = {"lead_shoulder": (0, 1), "trail_shoulder": (0, 1), "lead_hip": (0, 0), "trail_hip": (0, 0)}  # fmt: skip
+    shoulders = {f"{side}_shoulder": (0, 1) for side in ("lead", "trail")}
+    points = shoulders | {f"{side}_hip": (0, 0) for side in ("lead", "trail")}
     with pytest.raises(CannotMeasure, match="end on"):
         entry("trunk_lean").at(Posture.of(points))

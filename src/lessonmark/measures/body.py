@@ -45,6 +45,7 @@ def _across(p: Posture, joint: str) -> float:
     reads="level or dropped shoulder",
     sign="+ trail shoulder lower",
     definition="line of the shoulders to the horizontal",
+    usual="5 to 20 at P1, 20 to 40 at P7 (common practice, no source)",
     draws=(
         Drawn(points=("trail_shoulder", "lead_shoulder")),
         Drawn(points=("trail_shoulder",), kind="level"),
@@ -63,6 +64,7 @@ def shoulder_tilt(p: Posture) -> float:
     reads="level or tilted belt",
     sign="+ trail hip lower",
     definition="line of the hips to the horizontal",
+    usual="0 to 5 at P1, 5 to 15 at P7 (common practice, no source)",
     draws=(Drawn(points=("trail_hip", "lead_hip")), Drawn(points=("trail_hip",), kind="level")),
 )
 def pelvis_tilt(p: Posture) -> float:
@@ -78,6 +80,7 @@ def pelvis_tilt(p: Posture) -> float:
     reads="hanging back, or leaning to the target",
     sign="+ away from the target",
     definition="mid-hip to mid-shoulder, to the vertical",
+    usual="3 to 10 at P1, -5 to 10 at P4, 5 to 20 at P7 (common practice, no source)",
     draws=(TRUNK, PLUMB_AT_HIP),
 )
 def trunk_lean(p: Posture) -> float:
@@ -93,6 +96,7 @@ def trunk_lean(p: Posture) -> float:
     reads="bend of the trunk to the trail side",
     sign="+ to the trail side",
     definition="trunk line (mid-hip to mid-shoulder) to the perpendicular of the hip line",
+    usual="0 to 10 at P1, 5 to 30 at P7 (common practice, no source)",
     draws=(TRUNK, Drawn(points=("trail_hip", "lead_hip"))),
 )
 def side_bend(p: Posture) -> float:
@@ -127,6 +131,7 @@ def forward_bend(p: Posture) -> float:
     "chest faces the target",
     positions_face_on=(Position.P8, Position.P9, Position.P10),
     needs="both ears in sight",
+    usual="0 to 30 down-the-line from P1 to P7 (common practice, no source)",
     draws=(Drawn(points=("mid_hip", "mid_shoulder", "mid_ear")),),
 )
 def neck_flex(p: Posture) -> float:
@@ -144,6 +149,7 @@ def neck_flex(p: Posture) -> float:
     sign="+ trail side lower",
     definition="line of the eyes and ears to the horizontal",
     needs="the face toward the camera",
+    usual="-10 to 10 at P1, 5 to 25 at P7 (common practice, no source)",
     draws=(
         Drawn(points=("trail_ear", "lead_ear")),
         Drawn(points=("trail_ear",), kind="level"),
@@ -184,6 +190,7 @@ def _limb(side: str, *joints: str) -> tuple[Drawn, ...]:
     reads="folded or straight trail arm",
     sign="+ bent, 0 straight",
     definition="180 minus the angle shoulder-elbow-wrist of the trail arm",
+    usual="5 to 25 at P1, 70 to 110 at P4, 10 to 40 at P7 (common practice, no source)",
     draws=_limb("trail", "shoulder", "elbow", "wrist"),
 )
 def trail_elbow_flex(p: Posture) -> float:
@@ -199,6 +206,7 @@ def trail_elbow_flex(p: Posture) -> float:
     reads="straight or bent lead arm",
     sign="+ bent, 0 straight",
     definition="180 minus the angle shoulder-elbow-wrist of the lead arm",
+    usual="0 to 20 up to P7 (common practice, no source)",
     draws=_limb("lead", "shoulder", "elbow", "wrist"),
 )
 def lead_elbow_flex(p: Posture) -> float:
@@ -214,6 +222,7 @@ def lead_elbow_flex(p: Posture) -> float:
     reads="leg bend",
     sign="+ bent, 0 straight",
     definition="180 minus the angle hip-knee-ankle of the trail leg",
+    usual="flat face-on 0 to 15 at P1; down-the-line 15 to 35 at P1 (common practice, no source)",
     draws=_limb("trail", "hip", "knee", "ankle"),
 )
 def trail_knee_flex(p: Posture) -> float:
@@ -229,6 +238,7 @@ def trail_knee_flex(p: Posture) -> float:
     reads="leg bend, posting up",
     sign="+ bent, 0 straight",
     definition="180 minus the angle hip-knee-ankle of the lead leg",
+    usual="flat face-on 0 to 15 at P1; down-the-line 15 to 35 at P1 (common practice, no source)",
     draws=_limb("lead", "hip", "knee", "ankle"),
 )
 def lead_knee_flex(p: Posture) -> float:
@@ -249,6 +259,7 @@ def _moved(p: Posture, name: str) -> Vector:
     sign="+ toward the target",
     definition="mid-hip, how far along the target line from where it was at P1",
     positions=AFTER_P1,
+    usual="-5 to 3 at P4, 5 to 12 at P7 (from memory)",
     draws=(Drawn(points=("mid_hip",), kind="then"), Drawn(points=("mid_hip",), kind="plumb")),
 )
 def pelvis_shift(p: Posture) -> float:
@@ -266,6 +277,7 @@ def pelvis_shift(p: Posture) -> float:
     definition="mid-ear, how far along the target line from where it was at P1",
     positions=AFTER_P1,
     needs="the head in sight",
+    usual="-5 to 5 at P4, -6 to 4 at P7 (common practice, no source)",
     draws=(Drawn(points=("mid_ear",), kind="then"), Drawn(points=("mid_ear",), kind="plumb")),
 )
 def head_shift(p: Posture) -> float:
@@ -282,6 +294,7 @@ def head_shift(p: Posture) -> float:
     sign="+ up",
     definition="mid-hip, how far up from where it was at P1",
     positions=AFTER_P1,
+    usual="-6 to 2 at P4, -3 to 5 at P7 (common practice, no source)",
     draws=(Drawn(points=("mid_hip",), kind="then"), Drawn(points=("mid_hip",), kind="level")),
 )
 def pelvis_rise(p: Posture) -> float:
@@ -299,6 +312,7 @@ def pelvis_rise(p: Posture) -> float:
     definition="mid-ear, how far up from where it was at P1",
     positions=AFTER_P1,
     needs="the head in sight",
+    usual="-5 to 3 at P4, -8 to 3 at P7 (common practice, no source)",
     draws=(Drawn(points=("mid_ear",), kind="then"), Drawn(points=("mid_ear",), kind="level")),
 )
 def head_rise(p: Posture) -> float:
@@ -315,6 +329,7 @@ def head_rise(p: Posture) -> float:
     sign="+ toward the ball",
     definition="mid-hip, how far toward the ball from where it was at P1",
     positions=AFTER_P1,
+    usual="-3 to 3 up to P7 (common practice, no source)",
     draws=(Drawn(points=("mid_hip",), kind="then"), Drawn(points=("mid_hip",), kind="plumb")),
 )
 def pelvis_out(p: Posture) -> float:

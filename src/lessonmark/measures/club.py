@@ -81,6 +81,7 @@ def handle_offset(p: Posture) -> float:
     sign="+ wider",
     definition="middle of the grip to mid-shoulder",
     needs="hands and shoulders in sight",
+    usual="55 to 75 at P1, 40 to 60 at P4 (common practice, no source)",
     draws=(Drawn(points=("mid_shoulder", "grip_mid")),),
 )
 def hand_radius(p: Posture) -> float:
@@ -97,6 +98,7 @@ def hand_radius(p: Posture) -> float:
     sign="+ wider",
     definition="clubhead to mid-shoulder",
     needs=WHOLE_CLUB,
+    usual="130 to 170 at P1 (common practice, no source)",
     draws=(Drawn(points=("mid_shoulder", "clubhead")),),
 )
 def head_radius(p: Posture) -> float:

@@ -60,7 +60,9 @@ def measure_swing(
     measured: dict[str, Measured] = {}
     refused: dict[str, Refused] = {}
     for entry in catalogue():
-        if swing.view not in entry.views or (only is not None and entry.id not in only):
+        if entry.needs_two_views or swing.view not in entry.views:
+            continue
+        if only is not None and entry.id not in only:
             continue
         positions = entry.positions_from(swing.view)
         for position in (None,) if entry.is_span else positions:

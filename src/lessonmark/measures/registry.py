@@ -8,12 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from lessonmark.measures.posture import Posture
 from lessonmark.measures.swing import Swing
 from lessonmark.words import Position, View
 
-__all__ = ["Drawn", "Measure", "catalogue", "entry", "measure", "span"]
+if TYPE_CHECKING:
+    from lessonmark.measures.figure import Figure
+
+__all__ = ["Drawn", "Measure", "catalogue", "entry", "in_space", "measure", "span"]
 
 ALL_POSITIONS = tuple(Position)
 
@@ -54,6 +58,12 @@ class Measure:
     least_fps: float  # fewer frames a second than this: refused
     at: Callable[[Posture], float] | None  # a measure at a position
     over: Callable[[Swing], float] | None  # a measure over a span
+    solid: Callable[[Figure], float] | None = None  # a measure in space, from two cameras
+
+    @property
+    def needs_two_views(self) -> bool:
+        """Whether it takes the same swing from both cameras."""
+        return self.solid is not None
 
     @property
     def is_span(self) -> bool:
@@ -155,6 +165,37 @@ def span(
     return enter
 
 
+def in_space(
+    *, id: str, name: str, unit: str, reads: str, sign: str, definition: str, usual: str
+) -> Callable[[Callable[[Figure], float]], Callable[[Figure], float]]:
+    """Enter a function of the golfer in space, which needs both views of one swing."""
+
+    def enter(function: Callable[[Figure], float]) -> Callable[[Figure], float]:
+        _enter(
+            Measure(
+                id=id,
+                name=name,
+                views=frozenset(View),
+                unit=unit,
+                reads=reads,
+                sign=sign,
+                definition=definition,
+                positions=ALL_POSITIONS,
+                positions_face_on=None,
+                needs="the same swing filmed face-on and down-the-line at once",
+                usual=usual,
+                draws=(),
+                least_fps=0.0,
+                at=None,
+                over=None,
+                solid=function,
+            )
+        )
+        return function
+
+    return enter
+
+
 def _enter(new: Measure) -> None:
     if new.id in _CATALOGUE:
         raise ValueError(f"there are two measures called {new.id}")
@@ -166,7 +207,7 @@ def _enter(new: Measure) -> None:
 def catalogue() -> tuple[Measure, ...]:
     """List every measure, in the order of declaration."""
     # Declared beside the functions, so the modules that hold them must have been read.
-    from lessonmark.measures import body, club, spans  # noqa: F401
+    from lessonmark.measures import body, club, figure, spans  # noqa: F401
 
     return tuple(_CATALOGUE.values())
 

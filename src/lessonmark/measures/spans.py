@@ -81,6 +81,7 @@ def signed_hinge(p: Posture) -> float:
     "seen flat; a stand-in: the face's closing is not seen by one camera",
     needs="the whole club in sight, 100 frames a second or more",
     least_fps=100.0,
+    usual="1000 to 2500 with an iron (common practice, no source)",
     draws=(Drawn(points=("lead_elbow", "lead_wrist")), Drawn(points=("grip_mid", "clubhead"))),
 )
 def release_rate(swing: Swing) -> float:
@@ -109,6 +110,7 @@ BELL = np.exp(-0.5 * (np.arange(-10, 11) * BELL_STEP_S / 0.020) ** 2)
     "to P4",
     needs="60 frames a second or more",
     least_fps=50.0,
+    usual="0 to 150 (common practice, no source)",
     draws=(Drawn(points=("mid_hip",), kind="then"),),
 )
 def shift_lead(swing: Swing) -> float:
@@ -141,6 +143,7 @@ def shift_lead(swing: Swing) -> float:
     sign="+ clear, - inside the obstacle",
     definition="least distance of the clubhead's path from the obstacle, P4 to P8",
     needs="the whole club in sight, the obstacle marked on the picture",
+    usual="above 0: the obstacle was missed",
     draws=(Drawn(points=("clubhead",)),),
 )
 def clearance(swing: Swing) -> float:
