@@ -9,7 +9,7 @@ import xarray as xr
 
 from lessonmark.errors import UnusableClip
 from lessonmark.language import say
-from lessonmark.lessons.clip_seeing import ClipSeen, see_clip, swing_seen
+from lessonmark.lessons.clip_seeing import ClipSeen, ball_seen, see_clip, swing_seen
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.derived import Derived, body_key, clip_key
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
@@ -23,7 +23,8 @@ from lessonmark.media.sound import read_sound
 from lessonmark.media.strike import Strike, correct_for_distance, find_strikes
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import SwingSpan, find_swings
-from lessonmark.positions.times import SwingPositions
+from lessonmark.positions.times import SwingPositions, Time
+from lessonmark.tracks.ball import Ball
 from lessonmark.tracks.body import BodyTracker
 from lessonmark.tracks.dataset import body_dataset
 from lessonmark.tracks.sides import by_lead_trail
@@ -83,8 +84,8 @@ def analyse_clip(
     _check_view(path, track, settings, spans[0])
     seen = see_clip(clip, body, settings, spans)
     swings = tuple(
-        _measured_swing(clip, settings, seen, span, number, strikes)
-        for number, span in enumerate(spans, start=1)
+        _measured_swing(clip, settings, seen, span, ball, number, strikes)
+        for number, (span, ball) in enumerate(zip(spans, seen.balls, strict=True), start=1)
     )
     finding = ClipFinding(
         clip=settings.clip,
@@ -178,6 +179,7 @@ def _measured_swing(
     settings: ClipSettings,
     seen: ClipSeen,
     span: SwingSpan,
+    ball: Ball | None,
     number: int,
     strikes: tuple[Strike, ...],
 ) -> SwingFinding:
@@ -199,11 +201,13 @@ def _measured_swing(
         view=settings.view,
         sign_target=toward,
         strikes=heard,
+        ball_left=_ball_left(ball),
+        ball=ball,
         px_per_m=seen.scale.px_per_cm * 100 if seen.scale else None,
         roll_deg=seen.camera.roll_deg if seen.camera else 0.0,
         roll_se_deg=seen.camera.roll_se_deg if seen.camera else 0.5,
     )
-    values, refused = measure_swing(swing_seen(clip, settings, seen, positions))
+    values, refused = measure_swing(swing_seen(clip, settings, seen, positions, ball))
     return SwingFinding(
         swing_id=f"{Path(settings.clip).with_suffix('').as_posix()}#{number}",
         clip=settings.clip,
@@ -214,10 +218,16 @@ def _measured_swing(
         values=values,
         refused=refused,
         toward=toward,
-        ball=seen.ball,
+        ball=ball_seen(ball),
         span_s=(span.start_s, span.stop_s),
         notes=_swing_notes(span, positions),
     )
+
+
+def _ball_left(ball: Ball | None) -> Time | None:
+    if ball is None or ball.departure_s is None or ball.departure_se is None:
+        return None
+    return Time(s=ball.departure_s, se=ball.departure_se)
 
 
 def _swing_notes(span: SwingSpan, positions: SwingPositions) -> tuple[str, ...]:

@@ -7,55 +7,64 @@ positions need the club. So the address is found from the body first, and the re
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import xarray as xr
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.lessons.clip_settings import ClipSettings
+from lessonmark.measures.camera import check_camera
 from lessonmark.measures.camera_check import CameraCheck
-from lessonmark.measures.scale import combine_scales, scale_from_club, scale_from_stature
+from lessonmark.measures.scale import combine_scales, scale_from_stature
 from lessonmark.measures.scale_value import Scale
 from lessonmark.measures.seen import BallSeen, SwingSeen, usual_toward
 from lessonmark.media.clip import ClipInfo, Frame
-from lessonmark.media.frames import read_frames
+from lessonmark.media.frames import read_frame_nearest, read_frames
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import SwingSpan
 from lessonmark.positions.times import SwingPositions
+from lessonmark.tracks.anatomy import to_joint_centres
+from lessonmark.tracks.ball import Ball, find_ball
 from lessonmark.tracks.club import track_club
 from lessonmark.tracks.sides import by_lead_trail
 
-__all__ = ["ClipSeen", "see_clip", "swing_seen"]
+__all__ = ["ClipSeen", "ball_seen", "see_clip", "swing_seen"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class ClipSeen:
     """A clip's track with all that its swings share."""
 
-    track: xr.Dataset  # lead and trail names, with the club where it was seen
+    track: xr.Dataset  # joint centres with lead and trail names; the club where it was seen
     scale: Scale | None
     camera: CameraCheck | None
-    ball: BallSeen | None
+    balls: tuple[Ball | None, ...]  # one a swing
     notes: tuple[str, ...]
 
 
 def see_clip(
     clip: ClipInfo, body: xr.Dataset, settings: ClipSettings, spans: tuple[SwingSpan, ...]
 ) -> ClipSeen:
-    """Find scale, camera, club and ball of a clip whose body track and swings are known."""
+    """Find joints, scale, camera, club and balls of a clip whose body and swings are known.
+
+    Parameters
+    ----------
+    body : the network's landmarks, by body side.
+    """
     hand = settings.seen_handedness
-    toward = usual_toward(hand)
-    seen = ClipSeen(track=by_lead_trail(body, hand), scale=None, camera=None, ball=None, notes=())
-    address = find_positions(seen.track, spans[0], view=settings.view, sign_target=toward)
-    first = swing_seen(clip, settings, seen, address)
-    scale = _scale(first, settings)
+    joints = to_joint_centres(body.assign_attrs(handedness=str(hand)), settings.view)
+    seen = ClipSeen(track=by_lead_trail(joints, hand), scale=None, camera=None, balls=(), notes=())
+    address = find_positions(
+        seen.track, spans[0], view=settings.view, sign_target=usual_toward(hand)
+    )
+    scale = _scale(swing_seen(clip, settings, seen, address), settings)
 
     def grey_frames(start_s: float, stop_s: float) -> Iterable[Frame]:
         return read_frames(clip, start_s=start_s, stop_s=stop_s, grey=True)
 
     club = track_club(
         grey_frames,
-        body,
+        joints,
         clip=clip,
         view=settings.view,
         handedness=hand,
@@ -63,17 +72,37 @@ def see_clip(
         px_per_cm=scale.px_per_cm if scale else None,
         spans=[(span.start_s, span.stop_s) for span in spans],
     )
-    return ClipSeen(
+    seen = replace(
+        seen,
         track=by_lead_trail(club.track, hand),
         scale=scale,
-        camera=None,
-        ball=None,
         notes=(club.note,) if club.note else (),
     )
+    camera = check_camera(
+        swing_seen(clip, settings, seen, address),
+        lambda s: read_frame_nearest(clip, s, grey=True).image,
+    )
+    balls = tuple(
+        find_ball(
+            grey_frames,
+            seen.track,
+            clip=clip,
+            px_per_cm=scale.px_per_cm,
+            span=(span.start_s, span.stop_s),
+        )
+        if scale
+        else None
+        for span in spans
+    )
+    return replace(seen, camera=camera, balls=balls)
 
 
 def swing_seen(
-    clip: ClipInfo, settings: ClipSettings, seen: ClipSeen, positions: SwingPositions
+    clip: ClipInfo,
+    settings: ClipSettings,
+    seen: ClipSeen,
+    positions: SwingPositions,
+    ball: Ball | None = None,
 ) -> SwingSeen:
     """Gather what a swing's measures are taken from."""
     return SwingSeen(
@@ -86,24 +115,15 @@ def swing_seen(
         height=clip.height,
         fps=clip.fps_filmed,
         scale=seen.scale,
-        ball=seen.ball,
+        ball=ball_seen(ball),
         camera=seen.camera,
         stature_cm=settings.stature_cm,
     )
 
 
-def with_club_scale(
-    clip: ClipInfo, settings: ClipSettings, seen: ClipSeen, positions: SwingPositions
-) -> Scale | None:
-    """Combine the stature's scale with the club's, now that P2 is known."""
-    scales = [seen.scale] if seen.scale else []
-    try:
-        scales.append(
-            scale_from_club(swing_seen(clip, settings, seen, positions), settings.club_length_cm)
-        )
-    except CannotMeasure:
-        return seen.scale
-    return combine_scales(scales)
+def ball_seen(ball: Ball | None) -> BallSeen | None:
+    """Keep of a ball what measures read."""
+    return BallSeen(x=ball.x, y=ball.y, se_px=ball.centre_se) if ball else None
 
 
 def _scale(swing: SwingSeen, settings: ClipSettings) -> Scale | None:
