@@ -67,7 +67,10 @@ def analyse(
     with _errors_for_people(), _bars() as on_progress:
         done = run(lesson, out=out, heavy=heavy, workers=workers, on_progress=on_progress)
     for problem in done.findings.problems:
-        _out.print(f"[bold]{problem.clip}[/bold]: {problem.what}", highlight=False)
+        _out.print(
+            f"[bold]{problem.clip}[/bold]: {problem.what}. {problem.do[:1].upper()}{problem.do[1:]}.",
+            highlight=False,
+        )
     for finding in done.findings.focus:
         _out.print(f"• {finding.sentence}", highlight=False)
     _out.print(say("The lesson sheet is at {path}", path=done.sheet), soft_wrap=True)

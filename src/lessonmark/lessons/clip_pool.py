@@ -152,7 +152,7 @@ def _analyse(job: _Job, tell: Callable[[ClipProgress], None]) -> ClipFinding | C
     except WeightsMissing:
         raise
     except LessonmarkError as err:
-        problem = ClipProblem(clip=clip, what=str(err), do=err.do)
+        problem = ClipProblem(clip=clip, what=_what(err), do=err.do)
     except Exception as err:  # one clip must never take the lesson with it
         problem = ClipProblem(
             clip=clip,
@@ -161,6 +161,13 @@ def _analyse(job: _Job, tell: Callable[[ClipProgress], None]) -> ClipFinding | C
         )
     tell(ClipProgress(clip=clip, doing=say("not usable"), done=1, of=1))
     return problem
+
+
+def _what(err: LessonmarkError) -> str:
+    """Say what was wrong; the clip is named beside it already."""
+    if err.second is None:
+        return err.what
+    return say("{what} (at {second:.2f} s)", what=err.what, second=err.second)
 
 
 def _own_tracker(*, heavy: bool) -> BodyTracker:

@@ -153,7 +153,8 @@ def read_lesson_file(folder: Path) -> LessonFile:
 
 def _in_words(err: ValidationError, path: Path) -> LessonFileError:
     """Turn the first thing that is wrong into what, where and what to do."""
-    first = err.errors()[0]
+    # A misspelt key is told before the one that it leaves missing.
+    first = min(err.errors(), key=lambda one: one["type"] != "extra_forbidden")
     where = ".".join(str(part + 1) if isinstance(part, int) else part for part in first["loc"])
     key = str(first["loc"][-1]) if first["loc"] else LESSON_FILE
     limits = first.get("ctx", {})
@@ -161,7 +162,7 @@ def _in_words(err: ValidationError, path: Path) -> LessonFileError:
     if first["type"] == "extra_forbidden":
         near = difflib.get_close_matches(key, _known_keys(first["loc"]), n=1)
         do = (
-            say("did you mean '{near}'?", near=near[0]).rstrip("?")
+            say("did you mean '{near}'", near=near[0])
             if near
             else say("known here: {keys}", keys=", ".join(_known_keys(first["loc"])))
         )
