@@ -10,6 +10,7 @@ import pytest
 from scipy import stats
 
 from lessonmark.errors import PackError
+from lessonmark.language import speaking
 from lessonmark.lessons.findings import StageValues, read_findings
 from lessonmark.measures.measured import Measured
 from lessonmark.pack.charts import measure_chart, summarise_stage
@@ -176,3 +177,15 @@ def test_sheet_opens_from_disk_on_a_phone_without_a_request(sheet):
             context.close()
         browser.close()
     assert [url[:40] for url in asked if not url.startswith(("file:", "data:"))] == []
+
+
+def test_sheet_speaks_german_throughout(make_findings, tmp_path):
+    with speaking("de"):
+        findings, pictures = make_findings(before=4, after=4)
+        page = write_sheet(findings, tmp_path / "de", pictures=pictures).read_text("utf-8")
+    assert '<html lang="de">' in page
+    assert "Woran du gearbeitet hast" in page
+    assert "vorher: 4 Schwünge" in page
+    assert "14. Mai 2026" in page
+    for english in ("What you worked on", "before:", "interval", "mean ", "changed"):
+        assert english not in re.sub(r"<style>.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL)
