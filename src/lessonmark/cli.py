@@ -68,7 +68,7 @@ def analyse(
         done = run(lesson, out=out, heavy=heavy, workers=workers, on_progress=on_progress)
     for problem in done.findings.problems:
         _out.print(
-            f"[bold]{problem.clip}[/bold]: {problem.what}. {problem.do[:1].upper()}{problem.do[1:]}.",
+            f"[bold]{problem.clip}[/bold]: {problem.what}; {problem.do}.",
             highlight=False,
         )
     for finding in done.findings.focus:

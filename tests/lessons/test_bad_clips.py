@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from fractions import Fraction
 from pathlib import Path
@@ -68,13 +69,13 @@ def make_bad(folder: Path) -> dict[str, str]:
     """Write each kind of bad file; gives a piece of what must be said about it."""
     (folder / "empty.mp4").write_bytes(b"")
     (folder / "text.mp4").write_text("This is a shopping list.\n" * 40)
-    (folder / "truncated.mp4").write_bytes(GOOD.read_bytes()[:60_000])
+    (folder / "stump.mp4").write_bytes(GOOD.read_bytes()[:60_000])
     sound_only(folder / "sound.mp4")
     encode(folder / "one.mp4", grass(1))
     return {
         "empty.mp4": "empty",
         "text.mp4": "text file",
-        "truncated.mp4": "cut short",
+        "stump.mp4": "not one picture of the video can be decoded",
         "sound.mp4": "sound",
         "one.mp4": "single picture",
         "missing.mp4": "not there",
@@ -98,6 +99,22 @@ def test_each_broken_file_is_reported_and_the_rest_go_on(tmp_path):
         assert said[result.clip] in result.what, result.what
         assert result.do
     assert {path.name: path.read_bytes() for path in tmp_path.glob("*.mp4")} == before
+
+
+@pytest.mark.network_weights
+def test_a_truncated_clip_says_where_it_ends_and_the_next_goes_on(tmp_path):
+    whole = GOOD.read_bytes()
+    (tmp_path / "truncated.mp4").write_bytes(whole[: len(whole) // 2])
+    shutil.copy(GOOD, tmp_path / "good.mp4")
+    cut, good = analyse_clips(
+        tmp_path,
+        [settings("truncated.mp4"), settings("good.mp4")],
+        derived=tmp_path / "derived",
+        workers=1,
+    )
+    assert isinstance(cut, ClipProblem)
+    assert re.search(r"at 1\.\d\d s", cut.what), cut.what
+    assert isinstance(good, ClipFinding)
 
 
 @pytest.mark.network_weights
