@@ -34,6 +34,7 @@ from lessonmark.media.strike import correct_for_distance, find_strikes
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import find_swings
 from lessonmark.positions.times import Time
+from lessonmark.tracks.anatomy import to_joint_centres
 from lessonmark.tracks.body import BodyTracker
 from lessonmark.tracks.club import track_club
 from lessonmark.tracks.dataset import body_dataset, read_track, write_track
@@ -72,14 +73,14 @@ class Row:
 def tracked(clip: TrueClip, cache: Path) -> xr.Dataset:
     """The real track of a clip, body and club, from the cache where it is there."""
     stem = clip.name.replace("/", "__")
-    body_file, club_file = cache / f"{stem}.nc", cache / f"{stem}.club.nc"
+    body_file, club_file = cache / f"{stem}.nc", cache / f"{stem}.centres.nc"
     info = probe_clip(clip.path.with_suffix(".mp4"))
     if not body_file.exists():
         raw = TRACKER().track(lambda: read_frames(info))
         body = body_dataset(raw, clip=info, view=clip.view, handedness=clip.handedness)
         write_track(body, body_file)
     if not club_file.exists():
-        body = by_lead_trail(read_track(body_file), clip.handedness)
+        body = to_joint_centres(read_track(body_file), clip.view)
         spans = find_swings(body, strikes_s=[s.s for s in strikes(info)])
         club = track_club(
             lambda a, b: read_frames(info, start_s=a, stop_s=b, grey=True),
@@ -92,7 +93,7 @@ def tracked(clip: TrueClip, cache: Path) -> xr.Dataset:
             spans=[(s.start_s, s.stop_s) for s in spans],
         )
         write_track(club.track, club_file)
-    return read_track(club_file)
+    return by_lead_trail(read_track(club_file), clip.handedness)
 
 
 _TRACKER: list[BodyTracker] = []
@@ -114,7 +115,7 @@ def seen(clip: TrueClip, options: argparse.Namespace) -> SwingSeen:
     info = probe_clip(clip.path.with_suffix(".mp4"))
     real = options.tracks == "real"
     track = tracked(clip, options.cache) if real else clip.true_track(noise_px=1.0)
-    swing = clip.swing(track, network_scatter=0.012 if real else 0.0)
+    swing = clip.swing(track, scatter=None if real else 0.0)
     swing = replace(swing, scale=find_scale(swing, stature_cm=clip.stature_cm))
     if options.positions == "found":
         spans = find_swings(track, strikes_s=[s.s for s in strikes(info)])

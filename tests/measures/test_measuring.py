@@ -99,7 +99,7 @@ def figure_swing(
         height=800,
         fps=fps,
         scale=scale,
-        network_scatter=0.0,
+        scatter=0.0,
         ball=BallSeen(x=400 + toward * 2 * BALL[0], y=400 - 2 * (BALL[1] - 90), se_px=0.5),
         **known,
     )

@@ -30,6 +30,7 @@ class Paths:
     position: Array  # (frame, 2, keypoint) px
     velocity: Array | None  # (frame, 2, keypoint) px/s
     covariance: Array  # (frame, 2, 2, keypoint) px^2
+    systematic: Array | None  # (frame, 2, 2, keypoint) px^2; what stays with player and set-up
     visibility: Array  # (frame, keypoint) 0 to 1; NaN where the network has no word on it
     shaft: Array | None  # (frame,) rad
     shaft_se: Array | None  # (frame,) rad
@@ -57,6 +58,11 @@ class Paths:
             covariance=_ordered(
                 track, "position_cov", ("time", "space", "space_other", "keypoint")
             ),
+            systematic=(
+                _ordered(track, "position_systematic", ("time", "space", "space_other", "keypoint"))
+                if "position_systematic" in track
+                else None
+            ),
             visibility=visibility,
             shaft=_ordered(track, "shaft_angle", ("time",)) if "shaft_angle" in track else None,
             shaft_se=(
@@ -71,6 +77,18 @@ class Paths:
         ------
         CannotMeasure : the point is not in the track, or is hidden then, or the time is outside.
         """
+        place, cov, seen = self.guess(name, s)
+        if not seen:
+            raise _hidden(name)
+        return place, cov
+
+    def guess(self, name: str, s: float) -> tuple[Array, Array, bool]:
+        """Read a point as `at` does, also where the network only guesses; True where it sees it.
+
+        Raises
+        ------
+        CannotMeasure : there is nothing to read at all.
+        """
         if name not in self.index:
             raise CannotMeasure(say("{point} was not found in this clip", point=plain(name)))
         k = self.index[name]
@@ -78,16 +96,22 @@ class Paths:
         here = slice(i, i + 2)
         seen = self.visibility[here, k]
         place = self.position[here, :, k]
-        if not np.isfinite(place).all() or (seen < HIDDEN_BELOW).any():
-            raise CannotMeasure(
-                say("{point} is hidden here", point=plain(name)),
-                do=say("film with nothing between the camera and the golfer, in good light"),
-            )
+        if not np.isfinite(place).all():
+            raise _hidden(name)
         # Neighbouring frames of a smoothed track err together, so that a reading between them is
         # no better than they are: their covariances are blended, not averaged down.
         cov = (1 - share) * self.covariance[i, :, :, k] + share * self.covariance[i + 1, :, :, k]
         rates = None if self.velocity is None else self.velocity[here, :, k]
-        return _hermite(place, rates, self.times[i + 1] - self.times[i], share), cov
+        step = float(self.times[i + 1] - self.times[i])
+        return _hermite(place, rates, step, share), cov, not bool((seen < HIDDEN_BELOW).any())
+
+    def systematic_at(self, name: str, s: float) -> Array | None:
+        """Covariance (2, 2) px^2 of what stays with player and set-up; None where not known."""
+        if self.systematic is None or name not in self.index:
+            return None
+        nearest = int(np.argmin(np.abs(self.times - s)))
+        cov = self.systematic[nearest, :, :, self.index[name]]
+        return cov if np.isfinite(cov).all() and np.trace(cov) > 0 else None
 
     def shaft_at(self, s: float) -> tuple[float, float]:
         """Read the shaft's direction and its standard error, rad, at a time.
@@ -118,6 +142,13 @@ class Paths:
             )
         i = min(int(np.searchsorted(self.times, s, side="right")) - 1, len(self.times) - 2)
         return i, float((s - self.times[i]) / (self.times[i + 1] - self.times[i]))
+
+
+def _hidden(name: str) -> CannotMeasure:
+    return CannotMeasure(
+        say("{point} is hidden here", point=plain(name)),
+        do=say("film with nothing between the camera and the golfer, in good light"),
+    )
 
 
 def _ordered(track: xr.Dataset, name: str, dims: tuple[str, ...]) -> Array:

@@ -56,13 +56,21 @@ class SwingSeen:
     camera: CameraCheck | None = None  # None: not checked, wide errors are assumed
     obstacle: tuple[tuple[float, float], ...] | None = None  # corners, px; None: not marked
     stature_cm: float | None = None  # None: not declared
-    network_scatter: float = NETWORK_SCATTER  # share of the torso, one standard error
+    scatter: float | None = None  # share of the torso; None: by what the track is
 
     def __post_init__(self) -> None:
         if self.toward not in (-1, 1):
             raise ValueError(f"toward is +1 or -1, got {self.toward}")
         if not self.fps > 0:
             raise ValueError(f"frames a second are above 0, got {self.fps}")
+
+    @property
+    def network_scatter(self) -> float:
+        """What a landmark wanders beyond its stated error, share of the torso."""
+        if self.scatter is not None:
+            return self.scatter
+        # A track that was brought to joint centres states it in its own covariance.
+        return 0.0 if self.track.attrs.get("joint_centres") else NETWORK_SCATTER
 
     @cached_property
     def paths(self) -> Paths:

@@ -5,11 +5,16 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import numpy.typing as npt
 
 from lessonmark.errors import CannotMeasure
+from lessonmark.measures.posture import Vector
 from lessonmark.measures.reading import SHAFT, Disturbance, Key, Reading
+from lessonmark.measures.seen import SwingSeen
 
-__all__ = ["systematic_parts", "systematic_se"]
+__all__ = ["landmark_cov", "systematic_parts", "systematic_se"]
+
+Matrix = npt.NDArray[np.float64]
 
 # An unchecked camera on a stand or a bag, by eye; common practice, no source.
 ROLL_SE_DEG = 2.0
@@ -18,25 +23,25 @@ YAW_SE_DEG = 5.0
 DEPTH_SHARE_SE = 0.4
 # Where the network's landmark lies against the joint's centre, by definition and by clothes, and
 # how that goes with the way the body is turned: root mean square of a coordinate, share of the
-# torso's length, over rendered golfers (bench/README.md, measures). The second number is what is
-# left where the track was corrected for it (`track.attrs["anatomy"]`).
+# torso's length, over rendered golfers (bench/README.md, measures). For tracks that were not
+# brought to joint centres (`tracks/anatomy.py`), which say it themselves; and for the club.
 LANDMARK_SE = {
-    "shoulder": (0.13, 0.05),
-    "hip": (0.12, 0.06),
-    "elbow": (0.08, 0.05),
-    "wrist": (0.08, 0.05),
-    "knee": (0.08, 0.05),
-    "ankle": (0.05, 0.03),
-    "ear": (0.09, 0.05),
-    "eye": (0.05, 0.04),
-    "grip_mid": (0.05, 0.05),
-    "grip_butt": (0.05, 0.05),
-    "clubhead": (0.03, 0.03),
+    "shoulder": 0.13,
+    "hip": 0.12,
+    "elbow": 0.08,
+    "wrist": 0.08,
+    "knee": 0.08,
+    "ankle": 0.05,
+    "ear": 0.09,
+    "eye": 0.05,
+    "grip_mid": 0.05,
+    "grip_butt": 0.05,
+    "clubhead": 0.03,
 }
-OTHER_SE = (0.10, 0.06)
+OTHER_SE = 0.10
 # Share of a landmark's offset that goes with the joint from address to any other position; the
 # rest depends on how the joint is turned then.
-STAYS = 0.7
+STAYS = 0.5
 
 
 def systematic_se(reading: Reading, value: float, points: dict[Key, tuple[float, ...]]) -> float:
@@ -80,17 +85,35 @@ def _effect(reading: Reading, value: float, disturbance: Disturbance) -> float:
         return 0.0  # pushed over the edge of what can be read: no size to add
 
 
+def landmark_cov(swing: SwingSeen, name: str, s: float, torso_px: float) -> Matrix:
+    """Covariance (2, 2) px^2 of a landmark against the joint that it stands for."""
+    known = swing.paths.systematic_at(name, s)
+    if known is not None:
+        return known
+    joint = name.split("_", 1)[1] if name.startswith(("lead_", "trail_")) else name
+    return np.asarray((LANDMARK_SE.get(joint, OTHER_SE) * torso_px) ** 2 * np.eye(2))
+
+
 def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[Disturbance]:
-    torso = reading.torso_px
-    corrected = 1 if reading.swing.track.attrs.get("anatomy") else 0
     found = []
-    for name in sorted({key.name for key in points} - {SHAFT, "ball"}):
-        joint = name.split("_", 1)[1] if name.startswith(("lead_", "trail_")) else name
-        size = LANDMARK_SE.get(joint, OTHER_SE)[corrected] * torso
-        for axis in np.eye(2):
-            found.append(Disturbance(named={name: math.sqrt(STAYS) * size * axis}))
-            for key in points:
-                if key.name == name:
-                    step = math.sqrt(1 - STAYS) * size * axis
-                    found.append(Disturbance(points={key: step}))
+    names = {key.name for key in points} - {SHAFT, "ball"}
+    for name in sorted(names):
+        keys = [key for key in points if key.name == name]
+        axes = {
+            key: _axes(landmark_cov(reading.swing, name, points[key][0], reading.torso_px))
+            for key in keys
+        }
+        now = next((key for key in keys if key.instant == "now"), keys[0])
+        for axis in axes[now]:
+            found.append(Disturbance(named={name: math.sqrt(STAYS) * axis}))
+        if reading.entry.is_span:
+            continue
+        for key in keys:
+            for axis in axes[key]:
+                found.append(Disturbance(points={key: math.sqrt(1 - STAYS) * axis}))
     return found
+
+
+def _axes(cov: Matrix) -> list[Vector]:
+    sizes, directions = np.linalg.eigh((cov + cov.T) / 2)
+    return [math.sqrt(max(size, 0.0)) * directions[:, i] for i, size in enumerate(sizes)]
