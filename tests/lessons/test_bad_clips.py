@@ -78,7 +78,7 @@ def make_bad(folder: Path) -> dict[str, str]:
         "stump.mp4": "not one picture of the video can be decoded",
         "sound.mp4": "sound",
         "one.mp4": "single picture",
-        "missing.mp4": "not there",
+        "missing.mp4": "no such file",
     }
 
 

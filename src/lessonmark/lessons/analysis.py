@@ -22,6 +22,7 @@ from lessonmark.lessons.findings import (
 )
 from lessonmark.lessons.judging import captions, judge_focus, judge_side_effects, list_refusals
 from lessonmark.lessons.lesson_file import LESSON_FILE, FocusEntry, LessonFile, read_lesson_file
+from lessonmark.lessons.paired_views import lend_positions
 from lessonmark.lessons.pictures import picture_pair
 from lessonmark.measures.registry import catalogue
 from lessonmark.words import Stage, View
@@ -73,6 +74,12 @@ def analyse_lesson(
             + "".join(f"\n  {problem.clip}: {problem.what}" for problem in problems),
             path=folder / LESSON_FILE,
         )
+    clips = lend_positions(
+        clips,
+        {clip.file: clip.same_swing for clip in lesson.clip},
+        folder=folder,
+        derived=Derived(out / DERIVED),
+    )
     return find_evidence(lesson, clips, problems, folder=folder, out=out)
 
 

@@ -98,6 +98,7 @@ def analyse_clip(
         duration_s=clip.duration_s,
         swings=swings,
         track=key,
+        stature_cm=settings.stature_cm,
         handedness_seen=settings.seen_handedness,
         scale=seen.scale,
         camera=seen.camera,

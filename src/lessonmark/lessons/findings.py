@@ -79,6 +79,7 @@ class ClipFinding:
     duration_s: float
     swings: tuple[SwingFinding, ...]
     track: str  # key of the track among the derived files
+    stature_cm: float | None = None  # the player's, as declared
     handedness_seen: Handedness  # as in the picture: a mirrored right-hander seems left-handed
     scale: Scale | None  # None: lengths are in % of the torso
     camera: CameraCheck | None

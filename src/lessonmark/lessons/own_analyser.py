@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -32,7 +33,6 @@ from lessonmark.lessons.findings import (
     StageValues,
     SwingFinding,
 )
-from lessonmark.lessons.frame_pack import FramePack, frame_pack
 from lessonmark.lessons.judging import captions
 from lessonmark.lessons.lesson_file import (
     ClubEntry,
@@ -42,13 +42,16 @@ from lessonmark.lessons.lesson_file import (
     PlayerEntry,
 )
 from lessonmark.lessons.moved_track import moved_positions, moved_track
-from lessonmark.lessons.pictures import SwingSource, picture_pair, rebuilt_swing
+from lessonmark.lessons.pictures import picture_pair
+from lessonmark.lessons.swing_source import SwingSource, rebuilt_swing
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.measuring import measure_swing
 from lessonmark.measures.reading import Disturbance, Reading
 from lessonmark.measures.registry import catalogue
 from lessonmark.measures.registry import entry as catalogue_entry
 from lessonmark.measures.seen import SwingSeen
+from lessonmark.media.probe import probe_clip
+from lessonmark.media.proxies import Proxy, read_proxy, write_proxy
 from lessonmark.words import Position, Stage, View
 
 __all__ = ["OwnAnalyser"]
@@ -94,6 +97,8 @@ class OwnAnalyser:
 
     def __init__(self, *, heavy: bool = False) -> None:
         self._process = ClipProcess(heavy=heavy)
+        self._packing = threading.Lock()
+        self._packs: dict[str, Proxy] = {}
 
     def close(self) -> None:
         """End the process that analyses."""
@@ -124,7 +129,7 @@ class OwnAnalyser:
         clip = _finding(job, swing)
         corrected = replace(
             swing,
-            positions=moved_positions(swing.positions, dict(moves.positions), 1 / clip.fps_filmed),
+            positions=moved_positions(swing.positions, moves.positions, fps=clip.fps_filmed),
         )
         values, refused = measure_swing(_seen(job, clip, corrected, moves))
         return replace(corrected, values=values, refused=refused)
@@ -203,9 +208,16 @@ class OwnAnalyser:
             lines=lines,
         )
 
-    def frame_pack(self, job: ClipJob) -> FramePack:
+    def frame_pack(self, job: ClipJob) -> Proxy:
         """Give the clip's frame pack, made where it is not there yet."""
-        return frame_pack(job.path, job.derived, fps_declared=job.fps_declared)
+        with self._packing:  # two panes of one page would otherwise write it twice
+            known = self._packs.get(job.sha256)
+            if known is not None and known.path.exists():
+                return known
+            clip = probe_clip(job.path, fps_declared=job.fps_declared)
+            pack = read_proxy(clip, job.derived) or write_proxy(clip, job.derived)
+            self._packs[job.sha256] = pack
+            return pack
 
 
 class _Tracks(Derived):

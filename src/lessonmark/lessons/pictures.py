@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 import numpy as np
-import xarray as xr
 
 from lessonmark.errors import LessonmarkError
 from lessonmark.language import say
@@ -20,49 +18,21 @@ from lessonmark.lessons.findings import (
     PicturePair,
     StageValues,
     StillPicture,
-    SwingFinding,
 )
+from lessonmark.lessons.swing_source import SwingSource, find_source, rebuilt_swing
 from lessonmark.measures.drawing import drawn_lines
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.registry import entry as catalogue_entry
-from lessonmark.measures.seen import SwingSeen
 from lessonmark.media.frames import read_frame_nearest
 from lessonmark.media.probe import probe_clip
 from lessonmark.words import Position
 
-__all__ = ["SwingSource", "picture_pair", "rebuilt_swing", "still_picture"]
+__all__ = ["picture_pair", "still_picture"]
 
 _HEIGHT = 960  # px: sharp on a phone held close
 _JPEG_QUALITY = 85
 _ROOM = 0.12  # of the golfer's height, left free on every side
 _ASPECT = 3 / 4  # width over height: two stand beside each other on a phone
-
-
-@dataclass(frozen=True, kw_only=True)
-class SwingSource:
-    """A swing with the clip that it is in."""
-
-    folder: Path  # the lesson's
-    clip: ClipFinding
-    swing: SwingFinding
-    track: xr.Dataset
-
-
-def rebuilt_swing(source: SwingSource) -> SwingSeen:
-    """Gather again what the swing's measures were taken from."""
-    return SwingSeen(
-        track=source.track,
-        positions=source.swing.positions,
-        view=source.clip.view,
-        handedness=source.clip.handedness_seen,
-        toward=source.swing.toward,
-        width=source.clip.width,
-        height=source.clip.height,
-        fps=source.clip.fps_filmed,
-        scale=source.clip.scale,
-        ball=source.swing.ball,
-        camera=source.clip.camera,
-    )
 
 
 def picture_pair(
@@ -93,7 +63,7 @@ def picture_pair(
         middle = float(np.median([value.value for value in values.values]))
         nearest = int(np.argmin([abs(value.value - middle) for value in values.values]))
         swing_id = values.swing_ids[nearest]
-        source = _source(swing_id, clips, folder=folder, derived=derived)
+        source = find_source(swing_id, clips, folder=folder, derived=derived)
         if source is None:
             return None
         try:
@@ -155,21 +125,6 @@ def still_picture(
         caption=caption,
         crop=(left, top, right, bottom),
     )
-
-
-def _source(
-    swing_id: str, clips: Sequence[ClipFinding], *, folder: Path, derived: Derived
-) -> SwingSource | None:
-    for clip in clips:
-        for swing in clip.swings:
-            if swing.swing_id == swing_id:
-                track = derived.track(clip.track)
-                return (
-                    SwingSource(folder=folder, clip=clip, swing=swing, track=track)
-                    if track is not None
-                    else None
-                )
-    return None
 
 
 def _crop(source: SwingSource) -> tuple[float, float, float, float]:
