@@ -9,6 +9,7 @@ from pathlib import Path
 from lessonmark import __version__
 from lessonmark.errors import LessonFileError, UnusableClip
 from lessonmark.language import say, say_n
+from lessonmark.lessons.camera_between import camera_between
 from lessonmark.lessons.cautions import cautions_for
 from lessonmark.lessons.clip_pool import ClipProgress, analyse_clips
 from lessonmark.lessons.clip_settings import clip_settings
@@ -99,9 +100,14 @@ def find_evidence(
     focus : the focus measures; None for those of lesson.toml.
     """
     focus = lesson.focus if focus is None else focus
-    moved = dict.fromkeys(View, False)
-    judged = judge_focus(focus, clips, camera_moved=moved)
     derived = Derived(out / DERIVED)
+    cameras = [
+        between
+        for view in View
+        if (between := camera_between(view, clips, folder=folder, derived=derived)) is not None
+    ]
+    moved = {between.view: between.moved for between in cameras}
+    judged = judge_focus(focus, clips, camera_moved=moved)
     return Findings(
         lesson_title=lesson.lesson.title,
         date=lesson.lesson.date.isoformat(),
@@ -124,7 +130,7 @@ def find_evidence(
         cautions=cautions_for(lesson),
         scale_note=_scale_note(clips),
         software=f"lessonmark {__version__}",
-        notes=_notes(clips),
+        notes=(*(between.note for between in cameras), *_notes(clips)),
     )
 
 

@@ -1,0 +1,138 @@
+"""Did the camera stand still between the stages? The background tells.
+
+While it does, the camera's own errors (roll, off square, landmarks' definition) are the same before
+and after and cancel in a difference; where it does not, or nobody can tell, they count in full.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from lessonmark.errors import LessonmarkError
+from lessonmark.language import say
+from lessonmark.lessons.derived import Derived
+from lessonmark.lessons.findings import ClipFinding
+from lessonmark.lessons.swing_source import SwingSource, rebuilt_swing
+from lessonmark.measures.camera import golfer_mask
+from lessonmark.measures.registration import Movement, register
+from lessonmark.media.frames import read_frame_nearest
+from lessonmark.media.probe import probe_clip
+from lessonmark.words import Position, Stage, View
+
+__all__ = ["CameraBetween", "camera_between"]
+
+# What a phone on a stand does by itself when somebody walks past; more means it was moved.
+_SHIFT_SHARE = 0.006  # of the picture's height
+_TURN_DEG = 0.4
+_ZOOM_SHARE = 0.01
+_LOOKED_AT = 3  # after-clips compared with the first before-clip: first, middle, last
+
+
+@dataclass(frozen=True, kw_only=True)
+class CameraBetween:
+    """The camera of one view, before against after."""
+
+    view: View
+    moved: bool  # True also where it cannot be told
+    note: str  # in words, for the sheet
+
+
+def camera_between(
+    view: View, clips: Sequence[ClipFinding], *, folder: Path, derived: Derived
+) -> CameraBetween | None:
+    """Compare the background of the after-clips with the first before-clip's.
+
+    Returns
+    -------
+    None where one of the stages has no clip from this view.
+    """
+    before, after = (
+        [clip for clip in clips if clip.view is view and clip.stage is stage and clip.swings]
+        for stage in (Stage.BEFORE, Stage.AFTER)
+    )
+    if not before or not after:
+        return None
+    chosen = [after[0], after[len(after) // 2], after[-1]][: min(_LOOKED_AT, len(after))]
+    key = hashlib.sha256("".join(c.track for c in [before[0], *chosen]).encode()).hexdigest()
+    kept = derived.folder / f"camera-{key[:32]}.json"
+    moved = _known(kept)
+    if moved is None:
+        moved = _look(before[0], chosen, folder=folder, derived=derived)
+        unfinished = kept.with_suffix(".part")
+        unfinished.write_text(json.dumps(moved))
+        unfinished.replace(kept)
+    return CameraBetween(view=view, moved=moved != "still", note=_note(view, moved))
+
+
+def _known(kept: Path) -> str | None:
+    try:
+        return str(json.loads(kept.read_text()))
+    except (OSError, ValueError):
+        return None
+
+
+def _look(
+    before: ClipFinding, after: Sequence[ClipFinding], *, folder: Path, derived: Derived
+) -> str:
+    try:
+        first = _address(before, folder=folder, derived=derived)
+        for clip in after:
+            second = _address(clip, folder=folder, derived=derived)
+            if first is None or second is None:
+                return "unknown"
+            movement = register(first[0], second[0], first[1], second[1])
+            if movement is None:
+                return "unknown"
+            if _is_moved(movement, before.height):
+                return "moved"
+    except LessonmarkError:
+        return "unknown"
+    return "still"
+
+
+def _is_moved(movement: Movement, height: int) -> bool:
+    return (
+        movement.shift_px - 2 * movement.se_px > _SHIFT_SHARE * height
+        or abs(movement.turn_deg) > _TURN_DEG
+        or abs(movement.zoom - 1) > _ZOOM_SHARE
+    )
+
+
+def _address(
+    clip: ClipFinding, *, folder: Path, derived: Derived
+) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.bool_]] | None:
+    """Give the grey picture at address, and where the golfer is in it."""
+    track = derived.track(clip.track)
+    swing = clip.swings[0]
+    if track is None:
+        return None
+    seen = rebuilt_swing(SwingSource(folder=folder, clip=clip, swing=swing, track=track))
+    found = swing.positions.found
+    s = found[Position.P1].time.s if Position.P1 in found else swing.span_s[0]
+    picture = read_frame_nearest(
+        probe_clip(folder / clip.clip, fps_declared=clip.fps_filmed), s, grey=True
+    )
+    return picture.image, golfer_mask(seen, s)
+
+
+def _note(view: View, moved: str) -> str:
+    if moved == "still":
+        return say("{view}: the camera stood still between before and after.", view=say(view))
+    if moved == "moved":
+        return say(
+            "{view}: the camera was moved between before and after, so its own errors count in "
+            "full. Leave the phone where it is next time.",
+            view=say(view),
+        )
+    return say(
+        "{view}: whether the camera stood still cannot be told from the background, so its own "
+        "errors count in full.",
+        view=say(view),
+    )
