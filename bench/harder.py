@@ -14,7 +14,7 @@ import argparse
 import copy
 import json
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -43,8 +43,9 @@ class Copy:
     truth: Truth
     sound: np.ndarray | None  # 48 kHz
     crf: int = 20
+    codec: str = "libx264"
+    pixel_format: str = "yuv420p"
     turn_deg: int = 0  # stored turned by this, with the display matrix that undoes it
-    options: dict[str, str] = field(default_factory=dict)
 
 
 def pictured(change: Callable[[np.ndarray, int], np.ndarray]) -> Callable[[Pictures], Pictures]:
@@ -141,25 +142,38 @@ def mirrored(job: Copy, rng: np.random.Generator) -> Copy:
 
 
 def second_person(job: Copy, rng: np.random.Generator) -> Copy:
-    """Paste the clip's own golfer, smaller and half a second late, with soft edges, to the left."""
-    height, width = job.clip.height, job.clip.width
-    top, bottom, left, right = height // 4, height * 4 // 5, width // 4, width * 3 // 4
-    size = (round(0.35 * width), round(0.45 * (bottom - top) * 1.2))
-    edge = np.minimum.outer(*(np.minimum(np.arange(n), np.arange(n)[::-1]) for n in size[::-1]))
-    soft = np.clip(edge / 20, 0, 1)[..., None]
+    """Paste the clip's own golfer, at 0.6 of its size and half a second late, beside the first.
+
+    What differs from the background (the median picture) is the golfer; a moving camera's clip is
+    no source for this.
+    """
+    every = max(1, job.truth["n_frames"] // 15)
+    background = np.median([f.image for f in read_frames(job.clip, every=every)], axis=0)
+    width, height = round(0.6 * job.clip.width), round(0.6 * job.clip.height)
+    empty = cv2.resize(background.astype(np.uint8), (width, height), interpolation=cv2.INTER_AREA)
+    # Feet a little higher, as of somebody farther away; cut off at the picture's left edge.
+    left, top = -round(0.3 * width), round(0.25 * job.clip.height)
     late = read_frames(job.clip)
     waiting = round(0.5 * job.clip.fps_filmed)
-    held: list[np.ndarray] = []
+    held: list[tuple[np.ndarray, np.ndarray]] = []
 
     def pasted(image: np.ndarray, index: int) -> np.ndarray:
         if index >= waiting or not held:
-            held[:] = [cv2.resize(next(late).image[top:bottom, left:right], size)]
+            small = cv2.resize(next(late).image, (width, height), interpolation=cv2.INTER_AREA)
+            differs = (cv2.absdiff(small, empty).max(axis=2) > 30).astype(np.float32)
+            whole = cv2.morphologyEx(differs, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+            held[:] = [(small[:, -left:], cv2.GaussianBlur(whole, (0, 0), 1)[:, -left:, None])]
+        small, share = held[0]
         out = image.copy()
-        at = np.s_[height * 2 // 5 : height * 2 // 5 + size[1], 4 : 4 + size[0]]
-        out[at] = (soft * held[0] + (1 - soft) * out[at]).astype(np.uint8)
+        at = np.s_[top : top + height, : width + left]
+        out[at] = (share * small + (1 - share) * out[at]).astype(np.uint8)
         return out
 
     return replace(job, pictures=pictured(pasted)(job.pictures))
+
+
+def ten_bits(job: Copy, rng: np.random.Generator) -> Copy:
+    return replace(job, codec="libx265", pixel_format="yuv420p10le")
 
 
 def loud_range(job: Copy, rng: np.random.Generator) -> Copy:
@@ -206,6 +220,7 @@ KINDS: dict[str, Callable[[Copy, np.random.Generator], Copy]] = {
     "low-bitrate": low_bitrate,
     "uneven": uneven,
     "turned": turned,
+    "hevc-10-bit": ten_bits,
     "dim": dim,
     "blurred": blurred,
     "cropped": cropped,
@@ -222,10 +237,13 @@ def write_copy(job: Copy, path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     options = {"video_track_timescale": str(TICKS)}
     with av.open(str(path), "w", options=options) as container:
-        video = container.add_stream(
-            "libx264", rate=Fraction(job.clip.fps_filmed).limit_denominator(1001)
-        )
-        video.pix_fmt, video.options = "yuv420p", {"crf": str(job.crf), "preset": "veryfast"}
+        rate = Fraction(job.clip.fps_filmed).limit_denominator(1001)
+        video = container.add_stream(job.codec, rate=rate)
+        video.pix_fmt, video.options = job.pixel_format, {"preset": "veryfast"}
+        if job.codec == "libx265":
+            video.options |= {"x265-params": f"crf={job.crf}:log-level=none", "preset": "ultrafast"}
+        else:
+            video.options |= {"crf": str(job.crf)}
         video.time_base = video.codec_context.time_base = Fraction(1, TICKS)
         if job.turn_deg:
             video.set_display_rotation(job.turn_deg)
