@@ -8,8 +8,10 @@ from pathlib import Path
 
 from lessonmark import __version__
 from lessonmark.errors import LessonFileError, UnusableClip
+from lessonmark.evidence.lasting import look_again_sentence
+from lessonmark.evidence.report import EvidenceReport
 from lessonmark.language import say, say_n
-from lessonmark.lessons.camera_between import camera_between
+from lessonmark.lessons.camera_between import CameraBetween, camera_between
 from lessonmark.lessons.cautions import cautions_for
 from lessonmark.lessons.clip_pool import ClipProgress, analyse_clips
 from lessonmark.lessons.clip_settings import clip_settings
@@ -21,14 +23,14 @@ from lessonmark.lessons.findings import (
     FocusFinding,
     PlayerFacts,
 )
-from lessonmark.lessons.judging import captions, judge_focus, judge_side_effects, list_refusals
+from lessonmark.lessons.judging import captions, judge_clips, list_refusals
 from lessonmark.lessons.lesson_file import LESSON_FILE, FocusEntry, LessonFile, read_lesson_file
 from lessonmark.lessons.paired_views import lend_positions
 from lessonmark.lessons.pictures import picture_pair
 from lessonmark.measures.registry import catalogue
 from lessonmark.words import Stage, View
 
-__all__ = ["DERIVED", "PICTURES", "analyse_lesson", "find_evidence"]
+__all__ = ["DERIVED", "PICTURES", "analyse_lesson", "find_evidence", "report_evidence"]
 
 DERIVED = "derived"  # folder inside the output folder: may be deleted, is made again
 PICTURES = "pictures"
@@ -101,13 +103,10 @@ def find_evidence(
     """
     focus = lesson.focus if focus is None else focus
     derived = Derived(out / DERIVED)
-    cameras = [
-        between
-        for view in View
-        if (between := camera_between(view, clips, folder=folder, derived=derived)) is not None
-    ]
-    moved = {between.view: between.moved for between in cameras}
-    judged = judge_focus(focus, clips, camera_moved=moved)
+    cameras = _cameras(clips, folder=folder, out=out)
+    judged = judge_clips(
+        focus, clips, camera_moved={between.view: between.moved for between in cameras}
+    )
     return Findings(
         lesson_title=lesson.lesson.title,
         date=lesson.lesson.date.isoformat(),
@@ -123,15 +122,40 @@ def find_evidence(
         clips=tuple(clips),
         problems=tuple(problems),
         focus=tuple(
-            _with_pictures(one, clips, folder=folder, out=out, derived=derived) for one in judged
+            _with_pictures(one, clips, folder=folder, out=out, derived=derived)
+            for one in judged.focus
         ),
-        side_effects=judge_side_effects(focus, clips, camera_moved=moved),
+        side_effects=judged.side_effects,
         not_measured=list_refusals(clips),
         cautions=cautions_for(lesson),
         scale_note=_scale_note(clips),
         software=f"lessonmark {__version__}",
-        notes=(*(between.note for between in cameras), *_notes(clips)),
+        notes=(
+            look_again_sentence(),
+            *(between.note for between in cameras),
+            *_notes(clips),
+        ),
     )
+
+
+def report_evidence(findings: Findings, *, folder: Path, out: Path) -> EvidenceReport:
+    """Judge a lesson's findings again, with every test kept; no clip is measured anew.
+
+    Raises
+    ------
+    LessonFileError : lesson.toml cannot be used.
+    """
+    moved = {one.view: one.moved for one in _cameras(findings.clips, folder=folder, out=out)}
+    return judge_clips(read_lesson_file(folder).focus, findings.clips, camera_moved=moved).report
+
+
+def _cameras(clips: Sequence[ClipFinding], *, folder: Path, out: Path) -> list[CameraBetween]:
+    derived = Derived(out / DERIVED)
+    return [
+        between
+        for view in View
+        if (between := camera_between(view, clips, folder=folder, derived=derived)) is not None
+    ]
 
 
 def _with_pictures(

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
-from lessonmark.evidence.change import Change, Verdict
-from lessonmark.evidence.compare import adjust_focus, compare
-from lessonmark.evidence.side_effects import lead_sentence, screen_side_effects
+from lessonmark.evidence.change import Change
+from lessonmark.evidence.report import EvidenceReport, MeasureInStages, judge_lesson
+from lessonmark.evidence.side_effects import Lead, lead_sentence
 from lessonmark.evidence.wording import verdict_sentence
 from lessonmark.language import say, say_number
 from lessonmark.lessons.findings import (
@@ -23,7 +24,7 @@ from lessonmark.measures.registry import Measure, catalogue
 from lessonmark.measures.registry import entry as catalogue_entry
 from lessonmark.words import Stage, View
 
-__all__ = ["captions", "judge_focus", "judge_side_effects", "list_refusals", "stage_values"]
+__all__ = ["Judged", "captions", "judge_clips", "list_refusals", "stage_values"]
 
 _STAGES = (Stage.BEFORE, Stage.DRILL, Stage.AFTER)
 
@@ -48,90 +49,120 @@ def stage_values(
     return tuple(rows)
 
 
-def judge_focus(
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """A lesson's rows."""
+
+    focus: tuple[FocusFinding, ...]
+    side_effects: tuple[SideEffect, ...]  # those that stand out; leads, not findings
+    report: EvidenceReport  # the same with every test, for the terminal
+
+
+def judge_clips(
     focus: Sequence[FocusEntry], clips: Sequence[ClipFinding], *, camera_moved: Mapping[View, bool]
-) -> tuple[FocusFinding, ...]:
-    """Judge the focus measures together: before against after, a drill's swings never among them.
+) -> Judged:
+    """Judge the focus measures together, before against after, and screen everything else.
 
     Parameters
     ----------
+    focus : the measures that the coach named before the after-swings were judged.
     camera_moved : by view, whether the camera stood elsewhere after than before.
     """
-    found = []
-    for wanted in focus:
-        entry = catalogue_entry(wanted.at.measure)
-        view = wanted.view or _view_of(entry, wanted.at, clips)
-        rows = stage_values(wanted.at, view, clips)
-        change = compare(
-            _values(rows, Stage.BEFORE),
-            _values(rows, Stage.AFTER),
-            smallest_worth=wanted.smallest_worth,
-            direction=wanted.direction,
-            camera_moved=camera_moved.get(view, False),
-        )
-        found.append((wanted, entry, view, rows, change))
-    changes = adjust_focus([change for *_, change in found])
-    return tuple(
-        FocusFinding(
-            at=wanted.at,
-            view=view,
-            name=_title(entry, wanted.at),
-            unit=_unit(entry, view, clips),
-            direction=wanted.direction,
-            smallest_worth=wanted.smallest_worth,
-            stages=rows,
-            change=change,
-            sentence=verdict_sentence(
-                change, _title(entry, wanted.at), _unit(entry, view, clips), "player"
-            ),
-        )
-        for (wanted, entry, view, rows, _), change in zip(found, changes, strict=True)
-    )
-
-
-def judge_side_effects(
-    focus: Sequence[FocusEntry], clips: Sequence[ClipFinding], *, camera_moved: Mapping[View, bool]
-) -> tuple[SideEffect, ...]:
-    """Screen everything else that was measured, with a false-discovery rate; leads, no findings."""
-    named = {str(one.at) for one in focus}
-    seen: dict[str, tuple[Measure, MeasureAt, View, tuple[StageValues, ...], Change]] = {}
+    rows: dict[str, _Row] = {}
+    wanted = []
+    for one in focus:
+        entry = catalogue_entry(one.at.measure)
+        view = one.view or _view_of(entry, one.at, clips)
+        row = _row(entry, one.at, view, clips, camera_moved=camera_moved, focus=one)
+        rows[row.measured.key] = row
+        wanted.append(row)
+    others = []
     for view in View:
         for entry in catalogue():
             if view not in entry.views:
                 continue
-            positions = (None,) if entry.is_span else entry.positions_from(view)
-            for position in positions:
+            for position in (None,) if entry.is_span else entry.positions_from(view):
                 at = MeasureAt(measure=entry.id, position=position)
-                if str(at) in named:
-                    continue
-                rows = stage_values(at, view, clips)
-                change = compare(
-                    _values(rows, Stage.BEFORE),
-                    _values(rows, Stage.AFTER),
-                    smallest_worth=0.0,
-                    direction="",
-                    camera_moved=camera_moved.get(view, False),
-                )
-                seen[f"{view}: {at}"] = (entry, at, view, rows, change)
-    leads = screen_side_effects({key: change for key, (*_, change) in seen.items()})
-    rows_of_leads = []
-    for lead in leads:
-        if lead.change.verdict is not Verdict.CHANGED:
-            continue
-        entry, at, view, rows, _ = seen[lead.key]
-        title, unit = _title(entry, at), _unit(entry, view, clips)
-        rows_of_leads.append(
-            SideEffect(
-                at=at,
-                view=view,
-                name=title,
-                unit=unit,
-                stages=rows,
-                change=lead.change,
-                sentence=lead_sentence(lead, title, unit),
-            )
-        )
-    return tuple(rows_of_leads)
+                row = _row(entry, at, view, clips, camera_moved=camera_moved, focus=None)
+                if row.measured.key not in rows:
+                    rows[row.measured.key] = row
+                    others.append(row)
+    report = judge_lesson(
+        [row.measured for row in wanted],
+        [row.measured for row in others if all(len(r.values) for r in row.stages)],
+    )
+    return Judged(
+        focus=tuple(
+            _focus_finding(row, one, found.change)
+            for row, one, found in zip(wanted, focus, report.focus, strict=True)
+        ),
+        side_effects=tuple(
+            _side_effect(rows[lead.measure.key], lead.lead)
+            for lead in report.leads
+            if lead.lead.is_lead
+        ),
+        report=report,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Row:
+    at: MeasureAt
+    view: View
+    stages: tuple[StageValues, ...]
+    measured: MeasureInStages
+
+
+def _row(
+    entry: Measure,
+    at: MeasureAt,
+    view: View,
+    clips: Sequence[ClipFinding],
+    *,
+    camera_moved: Mapping[View, bool],
+    focus: FocusEntry | None,
+) -> _Row:
+    stages = stage_values(at, view, clips)
+    return _Row(
+        at=at,
+        view=view,
+        stages=stages,
+        measured=MeasureInStages(
+            key=f"{view}: {at}",
+            name=_title(entry, at),
+            unit=_unit(entry, view, clips),
+            stages={row.stage: row.values for row in stages},
+            smallest_worth=focus.smallest_worth if focus else 0.0,
+            direction=focus.direction if focus else "",
+            camera_moved=camera_moved.get(view, False),
+        ),
+    )
+
+
+def _focus_finding(row: _Row, wanted: FocusEntry, change: Change) -> FocusFinding:
+    return FocusFinding(
+        at=row.at,
+        view=row.view,
+        name=row.measured.name,
+        unit=row.measured.unit,
+        direction=wanted.direction,
+        smallest_worth=wanted.smallest_worth,
+        stages=row.stages,
+        change=change,
+        sentence=verdict_sentence(change, row.measured.name, row.measured.unit, "player"),
+    )
+
+
+def _side_effect(row: _Row, lead: Lead) -> SideEffect:
+    return SideEffect(
+        at=row.at,
+        view=row.view,
+        name=row.measured.name,
+        unit=row.measured.unit,
+        stages=row.stages,
+        change=lead.change,
+        sentence=lead_sentence(lead, row.measured.name, row.measured.unit),
+    )
 
 
 def list_refusals(clips: Sequence[ClipFinding]) -> dict[str, Refused]:
@@ -208,10 +239,6 @@ def _swings(view: View, stage: Stage, clips: Sequence[ClipFinding]) -> list[Swin
         if clip.view is view and clip.stage is stage
         for swing in clip.swings
     ]
-
-
-def _values(rows: Sequence[StageValues], stage: Stage) -> tuple[Measured, ...]:
-    return next((row.values for row in rows if row.stage is stage), ())
 
 
 def _is_of(key: str, measure: str) -> bool:
