@@ -24,6 +24,7 @@ ERRORS_LAST_S = 0.03
 # No root is looked for across a gap longer than this, s: too much could happen in it.
 LONGEST_GAP_S = 0.06
 TURN_STEP_S = 0.001
+LEAST_MISFIT = 0.1
 # What the shape of two parabolas leaves open, s.
 SE_TURN_SHAPE_S = 0.005
 # An arm's elevation is smoothed over this before its likeliest crossing is taken, s.
@@ -108,7 +109,10 @@ def turning(trace: Trace, *, before_s: float, after_s: float) -> Time | None:
         misfit = np.array([_two_parabolas(t, y, whiten, turn) for turn in turns])
         if not np.isfinite(misfit).any():
             return None
-        weight = np.exp(-0.5 * (misfit - misfit.min()))
+        # The samples' scatter about the curve tells their error better than the track, whose
+        # errors may be larger but the same in every frame.
+        scale = max(float(misfit.min()) / max(len(t) - 4, 1), LEAST_MISFIT)
+        weight = np.exp(-0.5 * (misfit - misfit.min()) / scale)
         weight /= weight.sum()
         about = float(np.sum(weight * turns))
         spread = math.sqrt(float(np.sum(weight * (turns - about) ** 2)))
@@ -138,8 +142,8 @@ def soft_crossing(trace: Trace) -> Time | None:
     """Find when `trace` most likely comes up to zero, where it may only just reach it.
 
     With an error of the angle of standard deviation s, the crossing's time has the density
-    phi(value / s) |rate|. Its mode is returned, with the spread about it: for a fast crossing
-    that is the plain root with se = s / rate.
+    phi(value / s) |rate|. The mean over its first hill is returned, with the spread: for a fast
+    crossing that is the plain root with se = s / rate.
 
     Returns
     -------
@@ -171,10 +175,10 @@ def soft_crossing(trace: Trace) -> Time | None:
     left = int(low[low < mode].max(initial=0))
     right = int(low[low > mode].min(initial=len(fine)))
     hill = slice(left, right)
-    spread = math.sqrt(
-        float(np.sum(weight[hill] * (fine[hill] - fine[mode]) ** 2) / np.sum(weight[hill]))
-    )
-    return Time(s=float(fine[mode]), se=max(spread, 1e-4))
+    share = weight[hill] / np.sum(weight[hill])
+    mean = float(np.sum(share * fine[hill]))
+    spread = math.sqrt(float(np.sum(share * (fine[hill] - mean) ** 2)))
+    return Time(s=mean, se=max(spread, 1e-4))
 
 
 def onset(t: Floats, moved: Floats, se: float, *, speed: float, power: float = 3.0) -> Time | None:

@@ -18,7 +18,13 @@ import xarray as xr
 from lessonmark.language import say
 from lessonmark.positions.crossing import crossings, soft_crossing, turning
 from lessonmark.positions.impact import BALL, SOUND, ImpactSource, fuse_impact
-from lessonmark.positions.lines import arm_elevation, arms_turn, shaft_elevation
+from lessonmark.positions.lines import (
+    arm_elevation,
+    arms_turn,
+    shaft_angle,
+    shaft_elevation,
+    unseen_s,
+)
 from lessonmark.positions.passing import BallLike, club_passing, hands_passing
 from lessonmark.positions.rest import (
     BODY,
@@ -29,6 +35,7 @@ from lessonmark.positions.rest import (
     Mover,
     first_still,
     last_still,
+    shaft_last_still,
 )
 from lessonmark.positions.signals import Path, Trace, has_keypoints, path_of, torso_px
 from lessonmark.positions.swings import SwingSpan
@@ -58,6 +65,13 @@ REACH_BEFORE_TOP_S = 0.12
 REACH_AFTER_TOP_S = 0.08
 REACH_ARM_DOWN_S = 0.03
 REACH_RELEASE_S = 0.02
+# From down-the-line the club goes away from the camera behind the hands after impact: for longer
+# than this, s, and nobody can say when it was level.
+LONGEST_UNSEEN_S = 0.12
+# There the body hides the arms, too: seen on the rendered swings, s.
+SE_P9_FROM_BEHIND_S = 0.030
+# The trail arm comes up to level no sooner than this after impact, s.
+SOONEST_P9_S = 0.015
 # The trail arm comes up to level within this of impact (common practice, no source), s.
 LONGEST_TO_P9_S = 0.25
 # From down-the-line the lead arm's turn is not seen; the hands' highest place comes within this
@@ -143,8 +157,11 @@ class _Finder:
         self.trail = arm_elevation(
             self.track, "trail", view=view, roll_deg=roll_deg, roll_se_deg=roll_se_deg
         )
-        self.shaft = shaft_elevation(
-            self.track, view=view, roll_deg=roll_deg, roll_se_deg=roll_se_deg
+        self.shaft, self.shaft_after = (
+            shaft_elevation(
+                self.track, view=view, away=away, roll_deg=roll_deg, roll_se_deg=roll_se_deg
+            )
+            for away in (True, False)
         )
         self.found: dict[Position, PositionTime] = {}
         self.missing: dict[Position, str] = {}
@@ -213,6 +230,11 @@ class _Finder:
             self.put(P.P1, *started)
 
     def _started(self) -> tuple[Time, str] | None:
+        if self.view is View.DOWN_THE_LINE:
+            shaft = shaft_angle(self.track)
+            time = shaft and shaft_last_still(shaft, about_s=self.span.still_s)
+            if time:
+                return time, say("shaft")
         for paths, mover, how in self._movers():
             time = last_still(
                 paths,
@@ -330,30 +352,47 @@ class _Finder:
             return
         after = impact.time.s
         stop = self.span.stop_s
-        if self.shaft is None:
+        if self.shaft_after is None:
             self.miss(say("the club is not seen"), P.P8)
         else:
             shaft = crossings(
-                self.shaft.within(after, min(after + LONGEST_TO_P9_S, stop)),
+                self.shaft_after.within(after, min(after + LONGEST_TO_P9_S, stop)),
                 rising=True,
                 half_width_s=REACH_RELEASE_S,
             )
             if shaft:
-                self.put(P.P8, shaft[0][0], say("shaft"))
+                time = shaft[0][0]
+                gap = unseen_s(self.track, time.s)
+                if self.view is View.DOWN_THE_LINE and gap > LONGEST_UNSEEN_S:
+                    self.miss(say("the club is hidden behind the player after impact"), P.P8)
+                else:
+                    if self.view is View.DOWN_THE_LINE:
+                        time = Time(s=time.s, se=math.hypot(time.se, gap / math.sqrt(12)))
+                    self.put(P.P8, time, say("shaft"))
             else:
                 self.miss(say("the swing stops before the shaft is level"), P.P8)
-        begin = self.time(P.P8, after)
         arm = soft_crossing(
-            self.trail.within(begin - 0.02, min(after + LONGEST_TO_P9_S, stop)),
+            self.trail.within(after + SOONEST_P9_S, min(after + LONGEST_TO_P9_S, stop))
         )
-        if arm is None or arm.s <= begin:
-            self.miss(say("the swing stops before the trail arm is level"), P.P9)
-        else:
-            self.put(P.P9, arm, say("trail arm"))
+        if arm is None:
+            self.miss(
+                say("the swing stops before the trail arm is level")
+                if self.span.stops_early
+                else say("the trail arm does not come up to level after impact"),
+                P.P9,
+            )
+            return
+        if self.view is View.DOWN_THE_LINE:
+            arm = Time(s=arm.s, se=math.hypot(arm.se, SE_P9_FROM_BEHIND_S))
+        self.put(P.P9, arm, say("trail arm"))
 
     def find_finish(self) -> None:
-        last = self.found.get(P.P9)
-        if last is None:
+        last = max(
+            (at for p, at in self.found.items() if p.number >= 7),
+            key=lambda at: at.time.s,
+            default=None,
+        )
+        if last is None or self.span.stops_early:
             self.miss(say("the swing stops before P9"), P.P10)
             return
         span = self.span

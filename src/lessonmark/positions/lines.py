@@ -10,20 +10,23 @@ import xarray as xr
 from lessonmark.positions.signals import Path, Trace, hands_path, has_keypoints, path_of
 from lessonmark.words import View
 
-__all__ = ["arm_elevation", "arms_turn", "has_club", "shaft_elevation"]
+__all__ = ["arm_elevation", "arms_turn", "has_club", "shaft_angle", "shaft_elevation", "unseen_s"]
 
 # A line that is level in the world is not quite level on the image unless it lies square to the
-# camera: at height h from the camera's, with a part d of its length along the camera's axis and
-# at distance z, it is tilted by about (h / z) d. With h up to 0.45 m, z about 4 m and d a quarter
-# (face-on) to all of the length (a shaft from down-the-line): pinhole geometry, rad.
+# camera: at height h below the camera, with a part d of its length along the camera's axis and
+# at distance z, it is tilted by about (h / z) d (pinhole geometry), its near end lower.
+# Face-on, with h up to 0.45 m, z about 4 m and d up to a quarter either way, that is up to
+# 1.6 deg. From down-the-line a level shaft points along the axis and the camera stands between
+# the hands' height and the chest's: 0 to 6.4 deg, the end nearer to the camera lower. Anything
+# between is as likely: the middle is taken out, the standard error is half the width over the
+# root of 3 (JCGM 100:2008, 4.3.7). Arms are nearer to the camera's height, but turn deeper. rad.
 SE_LEVEL = {
-    (View.FACE_ON, "shaft"): math.radians(1.6),
-    (View.FACE_ON, "arm"): math.radians(1.6),
-    (View.DOWN_THE_LINE, "shaft"): math.radians(4.0),
+    (View.FACE_ON, "shaft"): math.radians(0.9),
+    (View.FACE_ON, "arm"): math.radians(1.2),
+    (View.DOWN_THE_LINE, "shaft"): math.radians(1.9),
     (View.DOWN_THE_LINE, "arm"): math.radians(2.0),
 }
-
-
+LEVEL_SHAFT_LOOKS = {View.FACE_ON: 0.0, View.DOWN_THE_LINE: math.radians(3.2)}
 # Where a pose network sees the shoulder of an arm that crosses the chest, and elbow and wrist,
 # against the joints' centres, for tracks that do not say so themselves (`position_systematic`).
 # Seen on the rendered swings.
@@ -53,19 +56,50 @@ def arm_elevation(
     centred = "position_systematic" in track
     se_arm = 0.0 if centred else SE_ARM_LANDMARKS
     whole = _elevation(shoulder, wrist, math.hypot(se_level, se_arm), roll_se_deg)
-    if side == "trail" or centred or not has_keypoints(track, f"{side}_elbow"):
+    if side == "trail" or not has_keypoints(track, f"{side}_elbow"):
         return whole
     elbow = path_of(track, f"{side}_elbow", roll_deg=roll_deg)
-    se_forearm = math.hypot(se_level, SE_FOREARM, SE_FOREARM_LANDMARKS[view])
+    se_forearm = math.hypot(se_level, SE_FOREARM, 0.0 if centred else SE_FOREARM_LANDMARKS[view])
     forearm = _elevation(elbow, wrist, se_forearm, roll_se_deg)
     forearm = Trace(t=forearm.t, value=forearm.value - FOREARM_ABOVE_ARM, se=forearm.se)
     return _mean(whole, forearm)
 
 
+def unseen_s(track: xr.Dataset, at_s: float) -> float:
+    """How long about `at_s` the shaft was predicted only, s; 0 where it was seen."""
+    if "shaft_seen" not in track:
+        return 0.0
+    t = track.time.values.astype(np.float64)
+    seen = t[track.shaft_seen.values > 0.5]
+    before, after = seen[seen <= at_s], seen[seen >= at_s]
+    if len(before) == 0 or len(after) == 0:
+        return math.inf
+    gap = float(after[0] - before[-1])
+    return gap if gap > 1.5 * float(np.median(np.diff(t))) else 0.0
+
+
+def shaft_angle(track: xr.Dataset) -> Trace | None:
+    """Follow the shaft's angle on the image, rad, unwrapped; None without a club."""
+    if "shaft_angle" not in track:
+        return None
+    angle = track.shaft_angle.values.astype(np.float64)
+    keep = np.isfinite(angle)
+    if not keep.any():
+        return None
+    return Trace(
+        t=track.time.values[keep].astype(np.float64),
+        value=np.unwrap(angle[keep]),
+        se=track.shaft_angle_se.values[keep].astype(np.float64),
+    )
+
+
 def shaft_elevation(
-    track: xr.Dataset, *, view: View, roll_deg: float, roll_se_deg: float
+    track: xr.Dataset, *, view: View, away: bool, roll_deg: float, roll_se_deg: float
 ) -> Trace | None:
     """Follow the shaft's elevation, grip to head, rad, 0 = level, + head higher.
+
+    `away` says whether the shaft points away from the target when it is level (P2, P6) or toward
+    it (P8): from down-the-line that is toward the camera or away from it.
 
     Face-on it is the shaft's angle folded into [-90, 90] deg; from down-the-line, where the
     shaft points along the camera's axis near the level, the heights of its ends.
@@ -87,7 +121,9 @@ def shaft_elevation(
     if ends:
         grip = path_of(track, "grip_mid", roll_deg=roll_deg)
         head = path_of(track, "clubhead", roll_deg=roll_deg)
-        return _elevation(grip, head, se_level, roll_se_deg)
+        seen = _elevation(grip, head, se_level, roll_se_deg)
+        looks = LEVEL_SHAFT_LOOKS[view] * (-1 if away else 1)
+        return Trace(t=seen.t, value=seen.value - looks, se=seen.se)
     return None
 
 

@@ -29,8 +29,9 @@ LEAST_ALIKE = 9.0
 # The files of one swing are finished within this of each other when phones keep their own
 # clocks, s. Common practice, no source.
 FILES_APART_S = 20.0
-# Positions that the side view sees poorly, or not at all.
-LENT = (Position.P2, Position.P6, Position.P8)
+# Positions that one view may lend the other: all but impact, at which the clocks are joined. The
+# side view sees the shaft of P2, P6 and P8 poorly, and the front view most others better, too.
+LENT = tuple(position for position in Position if position is not Position.P7)
 
 
 @dataclass(frozen=True, kw_only=True)

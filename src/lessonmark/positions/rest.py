@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lessonmark.positions.crossing import onset
-from lessonmark.positions.signals import Floats, Path
+from lessonmark.positions.signals import Floats, Path, Trace
 from lessonmark.positions.times import Time
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "Mover",
     "first_still",
     "last_still",
+    "shaft_last_still",
 ]
 
 
@@ -54,6 +55,11 @@ BODY = Mover(
 )
 # From down-the-line the start goes along the camera's axis; the hands' first 5 cm tell a little.
 BODY_DOWN_THE_LINE = replace(BODY, reach_start_torso=0.1, se_s=0.050)
+# The same by the shaft's angle on the image from down-the-line.
+SHAFT_REACH_RAD = math.radians(5.0)
+SHAFT_STILL_RAD_S = math.radians(0.2)
+SHAFT_WANDER_RAD = math.radians(0.15)
+SE_SHAFT_START_S = 0.020
 # What a tracker's points wander while the player stands still, torso lengths.
 WANDER_TORSO = 0.008
 BODY_MOVERS = (
@@ -72,7 +78,7 @@ POWERS_STOP = (2.0, 2.5, 3.0)
 REST_S = 0.35
 LONGEST_START_S = 0.6
 # The hands look still for this long after the club has started, at first and at second look, s.
-REST_ENDS_S = (0.20, 0.03)
+REST_ENDS_S = (0.30, 0.03)
 
 
 def last_still(
@@ -86,11 +92,11 @@ def last_still(
     about_s : s.
     torso_px, px_per_m : the scale on the image.
     """
-    t, place, own = _together(paths)
+    t, place = _together(paths)
     return _leave(
         t,
         place,
-        math.hypot(own, WANDER_TORSO * torso_px),
+        WANDER_TORSO * torso_px / math.sqrt(len(paths)),
         about_s,
         mover.reach_start_torso * torso_px,
         mover.still_start_m_s * px_per_m,
@@ -99,16 +105,39 @@ def last_still(
     )
 
 
+def shaft_last_still(shaft: Trace, *, about_s: float) -> Time | None:
+    """Find when the shaft was last still, by its angle: from down-the-line.
+
+    The head starts along the camera's axis there, and its place on the image hardly changes for
+    a fifth of a second; the shaft's angle does, though only by a degree.
+
+    Parameters
+    ----------
+    shaft : angle on the image, rad, unwrapped.
+    about_s : a moment at or soon after the start, s.
+    """
+    return _leave(
+        shaft.t,
+        shaft.value[:, None],
+        SHAFT_WANDER_RAD,
+        about_s,
+        SHAFT_REACH_RAD,
+        SHAFT_STILL_RAD_S,
+        POWERS_START,
+        SE_SHAFT_START_S,
+    )
+
+
 def first_still(
     paths: list[Path], mover: Mover, *, about_s: float, torso_px: float, px_per_m: float
 ) -> Time | None:
     """Find when the points are first still, `about_s` being a moment at or soon before that."""
     # The same problem with time turned round.
-    t, place, se = _together(paths)
+    t, place = _together(paths)
     found = _leave(
         -t[::-1],
         place[::-1],
-        math.hypot(se, WANDER_TORSO * torso_px),
+        WANDER_TORSO * torso_px / math.sqrt(len(paths)),
         -about_s,
         mover.reach_stop_torso * torso_px,
         mover.still_stop_m_s * px_per_m,
@@ -118,24 +147,22 @@ def first_still(
     return None if found is None else Time(s=-found.s, se=found.se)
 
 
-def _together(paths: list[Path]) -> tuple[Floats, Floats, float]:
-    """Put paths side by side: times, places (time, 2 x points) px, a usual error px."""
+def _together(paths: list[Path]) -> tuple[Floats, Floats]:
+    """Put paths side by side: times, and places (time, 2 x points) px."""
     t = paths[0].t
     for path in paths[1:]:
         t = np.intersect1d(t, path.t)
     columns: list[Floats] = []
-    variances: list[float] = []
     for path in paths:
         keep = np.isin(path.t, t)
         columns += [path.along[keep], path.up[keep]]
-        variances.append(float(np.median((path.se_along**2 + path.se_up**2) / 2)))
-    return t, np.stack(columns, axis=1), math.sqrt(sum(variances) / len(variances))
+    return t, np.stack(columns, axis=1)
 
 
 def _leave(
     t: Floats,
     place: Floats,
-    own: float,
+    wander: float,
     about_s: float,
     reach: float,
     speed: float,
@@ -146,7 +173,7 @@ def _leave(
 
     Distances are the root mean square over the points.
     """
-    points = place.shape[1] / 2
+    points = max(place.shape[1] / 2, 1.0)
     found: list[Time] = []
     for ends in REST_ENDS_S:
         used = (t >= about_s - ends - REST_S) & (t <= about_s + LONGEST_START_S)
@@ -162,6 +189,8 @@ def _leave(
         last = int(out[0])
         way = off[last] / np.linalg.norm(off[last])
         moved = off[: last + 1] @ way / math.sqrt(points)
+        # What the points do while they rest tells their error better than what the track says.
+        scatter = math.hypot(float(np.std(moved[resting[: last + 1]])), wander)
         found = [
             time
             for power in powers
@@ -169,7 +198,7 @@ def _leave(
                 time := onset(
                     at[: last + 1],
                     moved,
-                    own / math.sqrt(points),
+                    scatter,
                     speed=speed,
                     power=power,
                 )
@@ -181,5 +210,6 @@ def _leave(
         about_s = found[len(found) // 2].s
     times = [time.s for time in found]
     middle = found[len(found) // 2]
-    spread = (max(times) - min(times)) / 2
+    # Any power between is as likely: a rectangular distribution (JCGM 100:2008, 4.3.7).
+    spread = (max(times) - min(times)) / (2 * math.sqrt(3))
     return Time(s=middle.s, se=math.sqrt(middle.se**2 + spread**2 + se_more**2))
