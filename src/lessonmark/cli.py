@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
@@ -15,7 +15,7 @@ from rich.table import Table
 
 from lessonmark import __version__
 from lessonmark.errors import LessonmarkError
-from lessonmark.language import say
+from lessonmark.language import languages, say, speaking
 from lessonmark.lessons.clip_pool import ClipProgress
 
 __all__ = ["app"]
@@ -77,17 +77,134 @@ def analyse(
 
 
 @app.command()
+def evidence(
+    lesson: Annotated[Path, typer.Argument(help="Folder with lesson.toml and the clips.")],
+    out: Annotated[Path | None, typer.Option(help="Where the sheet went.")] = None,
+    depth: Annotated[str, typer.Option(help="player, coach or analyst.")] = "coach",
+) -> None:
+    """Print a lesson's evidence: every change with its interval and its test."""
+    from lessonmark.evidence.report import report_rows, report_text
+    from lessonmark.lessons.analysis import report_evidence
+    from lessonmark.pack.analyse import OUT
+    from lessonmark.pack.analyse import analyse as run
+
+    if depth not in ("player", "coach", "analyst"):
+        raise typer.BadParameter(say("a depth is player, coach or analyst"))
+    with _errors_for_people():
+        with _bars() as on_progress:
+            findings = run(lesson, out=out, on_progress=on_progress).findings
+        report = report_evidence(findings, folder=lesson, out=out or lesson / OUT)
+    _table(*report_rows(report))
+    _out.print()
+    _out.print(report_text(report, depth=depth), highlight=False)  # type: ignore[arg-type]
+
+
+@app.command()
+def teach(
+    lesson: Annotated[Path, typer.Argument(help="Folder with lesson.toml and the clips.")],
+    out: Annotated[Path | None, typer.Option(help="Where the sheet went.")] = None,
+) -> None:
+    """Print what was measured and why, for the coach who wants to check the tool."""
+    from lessonmark.pack.analyse import analyse as run
+    from lessonmark.pack.teach import refused_rows, swing_rows, teach_rows
+
+    with _errors_for_people(), _bars() as on_progress:
+        findings = run(lesson, out=out, on_progress=on_progress).findings
+    for row in teach_rows(findings):
+        _out.print(f"[bold]{row.name}[/bold] ({row.kind}, {row.view})", highlight=False)
+        for line in (row.definition, row.sign, row.reads, row.tests):
+            _out.print(f"  {line}", highlight=False)
+    _out.print()
+    head = (say("measure"), say("stage"), say("swing"), say("value"), say("camera's part"))
+    rows = [
+        (row.measure, row.stage, row.swing, row.value, row.systematic, row.moment, row.found_from)
+        for row in swing_rows(findings)
+    ]
+    _table((*head, say("when"), say("found from")), *rows)
+    _out.print()
+    refusals = [(row.subject, row.reason, row.do) for row in refused_rows(findings)]
+    _table((say("not measured"), say("why"), say("what would help")), *refusals)
+
+
+@app.command()
+def pack(
+    lesson: Annotated[Path, typer.Argument(help="Folder with lesson.toml and the clips.")],
+    out: Annotated[Path | None, typer.Option(help="Where the sheet went.")] = None,
+    name: Annotated[bool, typer.Option(help="Put the player's name on everything.")] = False,
+    video: Annotated[bool, typer.Option(help="Render the review video.")] = True,
+    language: Annotated[str, typer.Option(help="Language of the pack.")] = "en",
+) -> None:
+    """Make what the player takes home: sheet, paper, card, review video and message."""
+    from lessonmark.lessons.analysis import PICTURES
+    from lessonmark.pack.analyse import OUT
+    from lessonmark.pack.analyse import analyse as run
+    from lessonmark.pack.bundle import PackChoices, write_pack
+
+    where = out or lesson / OUT
+    if language not in languages():
+        raise typer.BadParameter(say("there are {names}", names=", ".join(languages())))
+    with _errors_for_people(), speaking(language):
+        with _bars() as on_progress:
+            findings = run(lesson, out=out, on_progress=on_progress).findings
+        with _one_bar() as moved:
+            made = write_pack(
+                findings,
+                where / "pack",
+                lesson_folder=lesson,
+                pictures=where / PICTURES,
+                choices=PackChoices(with_name=name, with_video=video),
+                progress=moved,
+            )
+    _out.print(say("The pack is at {path}", path=made.folder), soft_wrap=True)
+
+
+@app.command()
+def serve(
+    folder: Annotated[Path | None, typer.Option(help="Where the record is kept.")] = None,
+    port: Annotated[int | None, typer.Option(help="Port on this machine.")] = None,
+    share: Annotated[bool, typer.Option(help="Also on the local network, by a token.")] = False,
+    browser: Annotated[bool, typer.Option(help="Open the pages at once.")] = True,
+    heavy: Annotated[bool, typer.Option(help="Use the larger network.")] = False,
+) -> None:
+    """Open the coach's record and pages in the browser, on this machine alone."""
+    from lessonmark.web.serve import PORT
+    from lessonmark.web.serve import serve as run
+
+    with _errors_for_people():
+        run(
+            folder=folder,
+            port=PORT if port is None else port,
+            share=share,
+            browser=browser,
+            heavy=heavy,
+            tell=lambda line: _out.print(line, highlight=False, soft_wrap=True),
+        )
+
+
+@app.command()
 def measures() -> None:
     """List the catalogue of measures."""
-    from lessonmark.measures.registry import catalogue
+    from lessonmark.measures.page import catalogue_rows
 
+    head = (say("measure"), say("seen from"), say("unit"), say("what it is"))
+    _table(head, *((row.id, row.views, row.unit, row.definition) for row in catalogue_rows()))
+
+
+def _table(head: Sequence[str], *rows: Sequence[str]) -> None:
     table = Table(box=None, header_style="bold", pad_edge=False)
-    for title in (say("measure"), say("seen from"), say("unit"), say("what it is")):
+    for title in head:
         table.add_column(title)
-    for entry in catalogue():
-        views = ", ".join(sorted(entry.views))
-        table.add_row(entry.id, views, entry.unit, say(entry.definition))
+    for row in rows:
+        table.add_row(*row)
     _out.print(table)
+
+
+@contextmanager
+def _one_bar() -> Iterator[Callable[[float, str], None]]:
+    """Show one bar for a job that tells the share that is done."""
+    with Progress(TextColumn("{task.description}"), BarColumn(), console=_out) as bars:
+        task = bars.add_task("", total=1.0)
+        yield lambda done, doing: bars.update(task, completed=done, description=doing)
 
 
 @contextmanager
