@@ -18,8 +18,8 @@ from lessonmark.lessons.findings import (
     PlayerFacts,
     SwingFinding,
 )
-from lessonmark.lessons.frame_pack import FramePack
 from lessonmark.measures.measured import MeasureAt
+from lessonmark.media.proxies import Proxy
 from lessonmark.words import Handedness, Position, Stage, View
 
 __all__ = [
@@ -184,5 +184,5 @@ class Analyser(Protocol):
     def curve(self, job: ClipJob, swing: SwingFinding, moves: Moves, at: MeasureAt) -> Curve:
         """Give a measure along the swing."""
 
-    def frame_pack(self, job: ClipJob) -> FramePack:
-        """Give the clip's frame pack, made where it is not there yet."""
+    def frame_pack(self, job: ClipJob) -> Proxy:
+        """Give the clip's pack of frames, made where it is not there yet."""

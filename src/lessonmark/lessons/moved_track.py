@@ -7,15 +7,15 @@ is common practice, no source: about a fortieth of the trunk, given here by the 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 import numpy.typing as npt
 import xarray as xr
 
 from lessonmark.lessons.analyser import MovedLandmark
-from lessonmark.positions.times import PositionTime, SwingPositions, Time
+from lessonmark.positions.by_hand import keep_by_hand, place_by_hand
+from lessonmark.positions.times import SwingPositions
 from lessonmark.words import Position
 
 __all__ = ["FADE_S", "moved_positions", "moved_track"]
@@ -40,22 +40,14 @@ def moved_track(track: xr.Dataset, landmarks: Iterable[MovedLandmark], height: i
 
 
 def moved_positions(
-    positions: SwingPositions, at: dict[Position, float], frame_s: float
+    positions: SwingPositions, at: Mapping[Position, float], *, fps: float
 ) -> SwingPositions:
-    """Put positions where the coach placed them; the error of a hand is half a frame."""
-    found = dict(positions.found)
-    for position, s in at.items():
-        found[position] = PositionTime(
-            position=position,
-            time=Time(s=s, se=frame_s / 2),
-            how="by hand",
-            by_hand=True,
-        )
-    return replace(
-        positions,
-        found={position: found[position] for position in Position if position in found},
-        missing={p: why for p, why in positions.missing.items() if p not in found},
-    )
+    """Put positions where the coach placed them, whatever the analysis found."""
+    by_hand = SwingPositions()
+    for position in Position:
+        if position in at:
+            by_hand = place_by_hand(by_hand, position, at[position], fps=fps)
+    return keep_by_hand(by_hand, positions)
 
 
 def _move(track: xr.Dataset, landmark: MovedLandmark, hand_se: float) -> None:
@@ -83,6 +75,21 @@ def _move(track: xr.Dataset, landmark: MovedLandmark, hand_se: float) -> None:
         track["visibility"].loc[point] = seen
     if before is not None:
         _turn_shaft(track, near, before, weight, hand_se)
+    _follow_middle(track, landmark.keypoint)
+
+
+def _follow_middle(track: xr.Dataset, keypoint: str) -> None:
+    """Keep the middle of a pair between its two sides."""
+    side, _, joint = keypoint.partition("_")
+    middle = f"mid_{joint}"
+    names = set(track["keypoint"].values.tolist())
+    pair = [f"lead_{joint}", f"trail_{joint}"]
+    if side not in ("lead", "trail") or not {middle, *pair} <= names:
+        return
+    for name, share in (("position", 0.5), ("velocity", 0.5), ("position_cov", 0.25)):
+        if name in track:
+            both = track[name].sel(keypoint=pair).sum("keypoint", skipna=False)
+            track[name].loc[{"keypoint": middle}] = share * both
 
 
 def _fade(away_s: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

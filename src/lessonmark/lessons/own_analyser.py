@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 import xarray as xr
@@ -41,7 +42,7 @@ from lessonmark.lessons.lesson_file import (
     LessonFile,
     PlayerEntry,
 )
-from lessonmark.lessons.moved_track import moved_positions, moved_track
+from lessonmark.lessons.moved_track import FADE_S, moved_positions, moved_track
 from lessonmark.lessons.pictures import picture_pair
 from lessonmark.lessons.swing_source import SwingSource, rebuilt_swing
 from lessonmark.measures.measured import MeasureAt
@@ -56,6 +57,7 @@ from lessonmark.words import Position, Stage, View
 
 __all__ = ["OwnAnalyser"]
 
+T = TypeVar("T")
 # The smallest change worth having where the coach sets none; common practice, no source.
 USUAL_WORTH = {
     "deg": 4.0,
@@ -131,8 +133,33 @@ class OwnAnalyser:
             swing,
             positions=moved_positions(swing.positions, moves.positions, fps=clip.fps_filmed),
         )
-        values, refused = measure_swing(_seen(job, clip, corrected, moves))
-        return replace(corrected, values=values, refused=refused)
+        seen = _seen(job, clip, corrected, moves)
+        touched = _touched(corrected, moves)
+        spans = {entry.id for entry in catalogue() if entry.is_span}
+        # Only what the correction can have reached, so that the coach does not wait for the rest.
+        near = replace(
+            seen,
+            positions=replace(
+                corrected.positions,
+                found={
+                    p: at
+                    for p, at in corrected.positions.found.items()
+                    if p in touched or p is Position.P1
+                },
+            ),
+        )
+        fresh = measure_swing(near, only={entry.id for entry in catalogue()} - spans)
+        whole = measure_swing(seen, only=spans)
+        stale = {
+            key
+            for key in (*swing.values, *swing.refused)
+            if MeasureAt.parse(key).position in {None, *touched}
+        }
+        return replace(
+            corrected,
+            values=_renewed(swing.values, stale, {**fresh[0], **whole[0]}),
+            refused=_renewed(swing.refused, stale, {**fresh[1], **whole[1]}),
+        )
 
     def analyse_lesson(self, job: LessonJob) -> Findings:
         """Judge a lesson from its measured swings, without pictures."""
@@ -234,6 +261,26 @@ class _Tracks(Derived):
         track = Derived(self._job.derived[clip.clip]).track(key)
         moved = self._job.moved.get(clip.clip, ())
         return moved_track(track, moved, clip.height) if track is not None and moved else track
+
+
+def _touched(swing: SwingFinding, moves: Moves) -> set[Position]:
+    """Say at which positions a correction can have changed a number."""
+    found = swing.positions.found
+    near = {
+        position
+        for position, at in found.items()
+        for landmark in moves.landmarks
+        if abs(at.time.s - landmark.s) < FADE_S
+    }
+    near |= set(moves.positions)
+    # Everything hangs on address: displacements start there, and the torso is measured there.
+    return set(Position) if Position.P1 in near else near
+
+
+def _renewed(old: Mapping[str, T], stale: Collection[str], fresh: Mapping[str, T]) -> dict[str, T]:
+    kept = {key: value for key, value in old.items() if key not in stale}
+    taken = {key: value for key, value in fresh.items() if key not in kept}
+    return {**kept, **taken}
 
 
 def _with_pair(

@@ -148,7 +148,8 @@ def keep_consent(desk: TheDesk, player_id: int, form: Annotated[ConsentForm, For
 def add_injury(desk: TheDesk, player_id: int, form: Annotated[InjuryForm, Form()]) -> Response:
     """Keep what the player said hurts."""
     with desk.record.writing() as session:
-        load_player(session, player_id).injuries.append(InjuryNote(**form.model_dump()))
+        player = load_player(session, player_id)
+        player.injuries.append(InjuryNote(**form.model_dump()))
     return _to(player_id)
 
 

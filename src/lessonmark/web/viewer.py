@@ -180,9 +180,9 @@ def tell_frames(desk: TheDesk, clip_id: int) -> Response:
         {
             "width": pack.width,
             "height": pack.height,
-            "full": {"width": pack.full_width, "height": pack.full_height},
-            "times": pack.times,
-            "offsets": pack.offsets,
+            "full": {"width": pack.width / pack.scale, "height": pack.height / pack.scale},
+            "times": pack.s,
+            "offsets": pack.start,
         }
     )
 
