@@ -279,3 +279,25 @@ def test_sound_that_is_no_sound_is_said(tmp_path):
     (tmp_path / "x.webm").write_bytes(b"not a recording at all")
     with pytest.raises(PackError, match="no sound"):
         read_voice(tmp_path / "x.webm")
+
+
+def test_hole_in_a_browsers_recording_keeps_the_words_in_time(tmp_path):
+    """A recorder may write nothing where nobody speaks; here 0.7 s are missing in the middle."""
+    rng = np.random.default_rng(1)
+    path = tmp_path / "voice.webm"
+    with av.open(str(path), "w", format="webm") as out:
+        stream = out.add_stream("libopus", rate=RATE_HZ, layout="mono")
+        for k in range(100):  # 20 ms each
+            loud = 0.3 if k in (10, 60) else 0.0
+            block = (loud * rng.normal(size=(1, 960))).astype(np.float32)
+            frame = av.AudioFrame.from_ndarray(block, format="fltp", layout="mono")
+            frame.sample_rate = RATE_HZ
+            frame.pts = 960 * k
+            for packet in stream.encode(frame):
+                if not 20 <= round(float(packet.pts * packet.time_base) / 0.02) < 55:
+                    out.mux(packet)
+        out.mux(stream.encode(None))
+    sound = read_voice(path)[0]
+    loud = np.flatnonzero(np.abs(sound) > 0.1) / RATE_HZ
+    assert loud.min() == pytest.approx(0.2, abs=0.03)
+    assert loud.max() == pytest.approx(1.22, abs=0.03)

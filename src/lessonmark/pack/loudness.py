@@ -9,6 +9,8 @@ loudness -23 LUFS, true peak at most -1 dBTP. ITU-R BS.1770-5 is the measurement
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 
 import av
@@ -37,6 +39,7 @@ TARGET_LUFS = -23.0  # EBU R 128
 TRUE_PEAK_DBTP = -1.5  # R 128 allows -1; AAC adds a little
 _RANGE_LU = 7.0  # speech: quiet endings stay audible on a phone
 _BLOCK = 4800  # 0.1 s, the step of the standard's momentary loudness
+_HOLE = RATE_HZ // 50  # 20 ms, an Opus packet; less is a time stamp's rounding
 _SILENCE_LUFS = -69.0  # BS.1770's absolute gate is -70: below it nothing was said
 
 Stereo = npt.NDArray[np.float32]  # (2, n), full scale 1, at RATE_HZ
@@ -45,20 +48,32 @@ Stereo = npt.NDArray[np.float32]  # (2, n), full scale 1, at RATE_HZ
 def read_voice(path: Path) -> Stereo:
     """Decode a recorded voice, whatever the browser wrote, both ears alike.
 
+    Holes that a recorder leaves where nobody spoke become silence, so that words keep their time.
+
     Raises
     ------
     PackError : there is no such file, or no sound in it.
     """
     pieces: list[Stereo] = []
+    held = 0
+    start: Fraction | None = None
     try:
         with av.open(f"file:{path}", options={"protocol_whitelist": "file"}) as container:
             if not container.streams.audio:
                 raise _unheard(path)
             resampler = AudioResampler(format="fltp", rate=RATE_HZ)
-            for frame in container.decode(audio=0):
-                frame.pts = None  # a browser's recording may start late or skip: play it on
-                pieces += [_samples(piece) for piece in resampler.resample(frame)]
-            pieces += [_samples(piece) for piece in resampler.resample(None)]
+            for frame in chain(container.decode(audio=0), (None,)):
+                for piece in resampler.resample(frame):
+                    samples = _samples(piece)
+                    if piece.pts is not None and piece.time_base is not None:
+                        at = piece.pts * piece.time_base
+                        start = at if start is None else start
+                        hole = round((at - start) * RATE_HZ) - held
+                        if hole > _HOLE:
+                            pieces.append(np.zeros((samples.shape[0], hole), np.float32))
+                            held += hole
+                    pieces.append(samples)
+                    held += samples.shape[1]
     except (OSError, av.error.FFmpegError) as err:
         raise _unheard(path) from err
     if not pieces:
