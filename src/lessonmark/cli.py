@@ -17,6 +17,7 @@ from lessonmark import __version__
 from lessonmark.errors import LessonmarkError
 from lessonmark.language import languages, say, speaking
 from lessonmark.lessons.clip_pool import ClipProgress
+from lessonmark.words import Handedness, View
 
 __all__ = ["app"]
 
@@ -74,6 +75,32 @@ def analyse(
     for finding in done.findings.focus:
         _out.print(f"• {finding.sentence}", highlight=False)
     _out.print(say("The lesson sheet is at {path}", path=done.sheet), soft_wrap=True)
+
+
+@app.command()
+def check(
+    clip: Annotated[Path, typer.Argument(help="The clip.")],
+    view: Annotated[View, typer.Option(help="Where the camera stood.")] = View.FACE_ON,
+    hand: Annotated[Handedness, typer.Option(help="The player's.")] = Handedness.RIGHT,
+    stature_cm: Annotated[float | None, typer.Option(min=100, max=230)] = None,
+    fps_filmed: Annotated[float | None, typer.Option(help="Where the file plays slower.")] = None,
+    picture: Annotated[Path | None, typer.Option(help="JPEG to write.")] = None,
+) -> None:
+    """Say in five lines how a clip was filmed, what it costs, and how to do better."""
+    from lessonmark.lessons.clip_check import check_clip
+
+    with _errors_for_people():
+        checked = check_clip(
+            clip,
+            picture or Path(f"{clip.stem}-check.jpg"),
+            view=view,
+            handedness=hand,
+            stature_cm=stature_cm,
+            fps_declared=fps_filmed,
+        )
+    for line in checked.camera.lines:
+        _out.print(f"• {line}", highlight=False)
+    _out.print(say("The picture is at {path}", path=checked.picture), soft_wrap=True)
 
 
 @app.command()

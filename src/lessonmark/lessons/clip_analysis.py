@@ -23,6 +23,7 @@ from lessonmark.media.sound import read_sound
 from lessonmark.media.strike import Strike, correct_for_distance, find_strikes
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import SwingSpan, find_swings
+from lessonmark.positions.tempo_check import check_tempo
 from lessonmark.positions.times import SwingPositions, Time
 from lessonmark.tracks.ball import Ball
 from lessonmark.tracks.body import BodyTracker
@@ -37,6 +38,7 @@ Progress = Callable[[str, int, int], None]  # what is being done, done so far, o
 
 _DISTANCE_M = 4.5  # common practice, no source: where a phone on a stand shows the whole player
 _DISTANCE_SE_M = 1.2
+_SLOWED = (4, 8)  # how much slower than life phones play their slow motion; 2 is a slow swing
 _LOOKS_MIN = 8  # fewer cannot hold a swing
 
 
@@ -75,11 +77,7 @@ def analyse_clip(
     strikes = _strikes(clip)
     spans = find_swings(body, strikes_s=[strike.s for strike in strikes])
     if not spans:
-        raise UnusableClip(
-            say("no swing was found in this clip"),
-            path=path,
-            do=say("start filming before the address and stop after the finish"),
-        )
+        raise _no_swing(clip, body)
     track = by_lead_trail(body, settings.seen_handedness)
     _check_view(path, track, settings, spans[0])
     seen = see_clip(clip, body, settings, spans)
@@ -140,6 +138,31 @@ def _body_track(
     body = body_dataset(raw, clip=clip, view=settings.view, handedness=settings.handedness)
     derived.keep_track(key, body)
     return body
+
+
+def _no_swing(clip: ClipInfo, body: xr.Dataset) -> UnusableClip:
+    """Say that there is none, or that there would be one if the file did not play slowed down."""
+    for factor in _SLOWED:
+        faster = body.assign_coords(time=body["time"] / factor)
+        if find_swings(faster):
+            return UnusableClip(
+                say(
+                    "the swing takes {factor} times as long as a human's, so the file seems to "
+                    "play in slow motion",
+                    factor=factor,
+                ),
+                path=clip.path,
+                do=say(
+                    "write fps_filmed = {fps:.0f} for this clip in lesson.toml, if that is the "
+                    "rate the camera was set to",
+                    fps=clip.fps_filmed * factor,
+                ),
+            )
+    return UnusableClip(
+        say("no swing was found in this clip"),
+        path=clip.path,
+        do=say("start filming before the address and stop after the finish"),
+    )
 
 
 def _strikes(clip: ClipInfo) -> tuple[Strike, ...]:
@@ -221,7 +244,7 @@ def _measured_swing(
         toward=toward,
         ball=ball_seen(ball),
         span_s=(span.start_s, span.stop_s),
-        notes=_swing_notes(span, positions),
+        notes=_swing_notes(clip, span, positions),
     )
 
 
@@ -231,7 +254,7 @@ def _ball_left(ball: Ball | None) -> Time | None:
     return Time(s=ball.departure_s, se=ball.departure_se)
 
 
-def _swing_notes(span: SwingSpan, positions: SwingPositions) -> tuple[str, ...]:
+def _swing_notes(clip: ClipInfo, span: SwingSpan, positions: SwingPositions) -> tuple[str, ...]:
     notes = []
     if span.stops_early:
         notes.append(say("this swing stops early"))
@@ -241,4 +264,7 @@ def _swing_notes(span: SwingSpan, positions: SwingPositions) -> tuple[str, ...]:
         notes.append(say("the clip begins or ends inside this swing"))
     if Position.P7 not in positions:
         notes.append(say("no impact was found"))
+    question = check_tempo(positions, fps=clip.fps_filmed)
+    if question is not None:
+        notes.append(question.question)
     return tuple(notes)

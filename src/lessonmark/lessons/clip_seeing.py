@@ -28,7 +28,7 @@ from lessonmark.tracks.ball import Ball, find_ball
 from lessonmark.tracks.club import track_club
 from lessonmark.tracks.sides import by_lead_trail
 
-__all__ = ["ClipSeen", "ball_seen", "see_clip", "swing_seen"]
+__all__ = ["ClipSeen", "ball_seen", "check_footage", "see_clip", "swing_seen"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,6 +95,33 @@ def see_clip(
         for span in spans
     )
     return replace(seen, camera=camera, balls=balls)
+
+
+def check_footage(
+    clip: ClipInfo, body: xr.Dataset, settings: ClipSettings, span: SwingSpan
+) -> CameraCheck:
+    """Check the camera alone, from the body's track."""
+    joints = to_joint_centres(
+        body.assign_attrs(handedness=str(settings.seen_handedness)), settings.view
+    )
+    seen = ClipSeen(
+        track=by_lead_trail(joints, settings.seen_handedness),
+        scale=None,
+        camera=None,
+        balls=(),
+        notes=(),
+    )
+    positions = find_positions(
+        seen.track,
+        span,
+        view=settings.view,
+        sign_target=usual_toward(settings.seen_handedness),
+    )
+    first = swing_seen(clip, settings, seen, positions)
+    return check_camera(
+        replace(first, scale=_scale(first, settings)),
+        lambda s: read_frame_nearest(clip, s, grey=True).image,
+    )
 
 
 def swing_seen(
