@@ -144,8 +144,8 @@ def mirrored(job: Copy, rng: np.random.Generator) -> Copy:
 def second_person(job: Copy, rng: np.random.Generator) -> Copy:
     """Paste the clip's own golfer, at 0.6 of its size and half a second late, beside the first.
 
-    What differs from the background (the median picture) is the golfer; a moving camera's clip is
-    no source for this.
+    The golfer is what differs from the median picture and, where the truth has joints, what lies
+    within them. A moving camera's clip is no source for this.
     """
     every = max(1, job.truth["n_frames"] // 15)
     background = np.median([f.image for f in read_frames(job.clip, every=every)], axis=0)
@@ -156,11 +156,22 @@ def second_person(job: Copy, rng: np.random.Generator) -> Copy:
     late = read_frames(job.clip)
     waiting = round(0.5 * job.clip.fps_filmed)
     held: list[tuple[np.ndarray, np.ndarray]] = []
+    joints = [
+        path
+        for name, path in job.truth.get("joints2d", {}).items()
+        if not any(thing in name for thing in ("club", "ball", "grip", "shaft", "butt", "hosel"))
+    ]
 
     def pasted(image: np.ndarray, index: int) -> np.ndarray:
         if index >= waiting or not held:
-            small = cv2.resize(next(late).image, (width, height), interpolation=cv2.INTER_AREA)
+            frame = next(late)
+            small = cv2.resize(frame.image, (width, height), interpolation=cv2.INTER_AREA)
             differs = (cv2.absdiff(small, empty).max(axis=2) > 30).astype(np.float32)
+            if joints:
+                points = np.array([0.6 * np.array(path[frame.index]) for path in joints])
+                hull = cv2.convexHull(points.astype(np.int32))
+                cv2.fillConvexPoly(differs, hull, 1.0)
+                cv2.polylines(differs, [hull], True, 1.0, thickness=max(3, width // 30))
             whole = cv2.morphologyEx(differs, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
             held[:] = [(small[:, -left:], cv2.GaussianBlur(whole, (0, 0), 1)[:, -left:, None])]
         small, share = held[0]

@@ -14,7 +14,7 @@ from av.video.reformatter import VideoReformatter
 from lessonmark.media.clip import ClipInfo, Frame
 from lessonmark.media.decode import broken_off, decode_frames
 from lessonmark.media.orientation import Orientation
-from lessonmark.media.planes import luma, turn_planes
+from lessonmark.media.planes import eight_bits, luma, turn_planes
 from lessonmark.media.timing import read_frame_times
 
 __all__ = ["read_frame_nearest", "read_frames"]
@@ -107,6 +107,7 @@ class _Picture:
                     cv2.resize(image, (width, height), interpolation=cv2.INTER_AREA), np.uint8
                 )
         else:
+            frame = eight_bits(frame)
             upright = turn_planes(frame, orientation)
             if upright is not None:
                 frame, (width, height) = upright, self._size

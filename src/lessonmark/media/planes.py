@@ -17,12 +17,12 @@ from av.video.reformatter import VideoReformatter
 
 from lessonmark.media.orientation import Orientation
 
-__all__ = ["luma", "turn_planes"]
+__all__ = ["eight_bits", "luma", "turn_planes"]
 
 Plane: TypeAlias = npt.NDArray[np.unsignedinteger[Any]]  # 8 bits a sample, or 16 that hold 10
 
 FULL_RANGE = 2  # AVCOL_RANGE_JPEG
-TURNABLE = {"yuv420p", "yuvj420p", "yuv420p10le"}
+TURNABLE = {"yuv420p", "yuvj420p"}
 LUMA_BITS = {
     **{f"yuv{j}{chroma}p": 8 for j in ("", "j") for chroma in ("420", "422", "444")},
     **{f"yuv{chroma}p10le": 10 for chroma in ("420", "422", "444")},
@@ -51,6 +51,20 @@ def luma(frame: av.video.frame.VideoFrame, converter: VideoReformatter) -> npt.N
     return np.asarray(cv2.convertScaleAbs(above_black, alpha=255 / (219 * unit)), np.uint8)
 
 
+def eight_bits(frame: av.video.frame.VideoFrame) -> av.video.frame.VideoFrame:
+    """Round 10-bit 4:2:0 planes to 8 bits, so that the converter's fast way to RGB can be taken.
+
+    Any other frame comes back as it is.
+    """
+    if frame.format.name != "yuv420p10le":
+        return frame
+    rounded = av.video.frame.VideoFrame(frame.width, frame.height, "yuv420p")
+    rounded.colorspace, rounded.color_range = frame.colorspace, frame.color_range
+    for old, new in zip(frame.planes, rounded.planes, strict=True):
+        _as_array(new, 8)[...] = cv2.convertScaleAbs(_as_array(old, 10), alpha=0.25)
+    return rounded
+
+
 def turn_planes(
     frame: av.video.frame.VideoFrame, orientation: Orientation
 ) -> av.video.frame.VideoFrame | None:
@@ -62,14 +76,13 @@ def turn_planes(
         return frame
     if frame.format.name not in TURNABLE or frame.width % 2 or frame.height % 2:
         return None
-    bits = LUMA_BITS[frame.format.name]
     size = (frame.width, frame.height)
     turned = av.video.frame.VideoFrame(
         *(size[::-1] if orientation.swaps_sides else size), frame.format.name
     )
     turned.colorspace, turned.color_range = frame.colorspace, frame.color_range
     for old, new in zip(frame.planes, turned.planes, strict=True):
-        _as_array(new, bits)[...] = orientation.apply(_as_array(old, bits))
+        _as_array(new, 8)[...] = orientation.apply(_as_array(old, 8))
     return turned
 
 

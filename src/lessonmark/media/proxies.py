@@ -28,7 +28,7 @@ from lessonmark.language import say
 from lessonmark.media.clip import ClipInfo
 from lessonmark.media.container import refuse
 from lessonmark.media.decode import Decoded, decode_frames
-from lessonmark.media.planes import turn_planes
+from lessonmark.media.planes import eight_bits, turn_planes
 
 __all__ = ["Proxy", "read_proxy", "write_proxy"]
 
@@ -155,7 +155,7 @@ def _jpegs(
     converter = VideoReformatter()
     encoder = _encoder(size)
     for decoded in decode_frames(clip, start_s=start_s, stop_s=stop_s):
-        upright = turn_planes(decoded.frame, decoded.orientation)
+        upright = turn_planes(eight_bits(decoded.frame), decoded.orientation)
         if upright is None:
             rgb = decoded.orientation.apply(
                 np.asarray(decoded.frame.to_ndarray(format="rgb24"), np.uint8)
