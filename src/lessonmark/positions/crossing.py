@@ -106,7 +106,7 @@ def turning(trace: Trace, *, before_s: float, after_s: float) -> Time | None:
             return None
         whiten = _whitener(t, trace.se[near])
         turns = np.arange(about - 0.6 * before_s, about + 0.8 * after_s, TURN_STEP_S)
-        misfit = np.array([_two_parabolas(t, y, whiten, turn) for turn in turns])
+        misfit = _two_parabolas(t, y, whiten, turns)
         if not np.isfinite(misfit).any():
             return None
         # The samples' scatter about the curve tells their error better than the track, whose
@@ -125,17 +125,18 @@ def _whitener(t: Floats, se: Floats) -> Floats:
     return np.asarray(np.linalg.inv(np.linalg.cholesky(cov)), dtype=np.float64)
 
 
-def _two_parabolas(t: Floats, y: Floats, whiten: Floats, turn: float) -> float:
-    """Chi-square of the best two parabolas with their common top at `turn`."""
-    off = t - turn
-    design = np.stack(
-        [np.ones_like(off), np.clip(-off, 0, None) ** 2, np.clip(off, 0, None) ** 2], axis=1
-    )
-    a, b = whiten @ design, whiten @ y
-    fitted, *_ = np.linalg.lstsq(a, b, rcond=None)
-    if fitted[1] > 0 or fitted[2] > 0:
-        return math.inf
-    return float(np.sum((b - a @ fitted) ** 2))
+def _two_parabolas(t: Floats, y: Floats, whiten: Floats, turns: Floats) -> Floats:
+    """Chi-square of the best two parabolas with their common top at each of `turns`.
+
+    Infinite where a side does not go down from the top.
+    """
+    off = t[None, :] - turns[:, None]
+    sides = [np.ones_like(off), np.clip(-off, 0, None) ** 2, np.clip(off, 0, None) ** 2]
+    design = np.einsum("ij,kjn->kin", whiten, np.stack(sides, axis=2))
+    target = whiten @ y
+    fitted = np.einsum("kni,i->kn", np.linalg.pinv(design), target)
+    misfit = np.sum((target[None, :] - np.einsum("kin,kn->ki", design, fitted)) ** 2, axis=1)
+    return np.where((fitted[:, 1] > 0) | (fitted[:, 2] > 0), np.inf, misfit)
 
 
 def soft_crossing(trace: Trace) -> Time | None:

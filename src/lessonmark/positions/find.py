@@ -9,7 +9,7 @@ the clubhead starts and stops, P7 what `impact.py` makes of sound, ball and club
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Protocol
 
@@ -236,6 +236,9 @@ class _Finder:
             if time:
                 return time, say("shaft")
         for paths, mover, how in self._movers():
+            # From down-the-line the head starts straight at the camera.
+            if mover is CLUBHEAD:
+                continue
             time = last_still(
                 paths,
                 mover,
@@ -247,20 +250,16 @@ class _Finder:
                 return time, how
         return None
 
-    def _movers(self) -> list[tuple[list[Path], Mover, str]]:
-        def paths(*names: str) -> list[Path]:
-            return [
-                path_of(self.track, name, sign_target=self.sign, roll_deg=self.roll)
-                for name in names
-            ]
-
+    def _movers(self) -> Iterator[tuple[list[Path], Mover, str]]:
         front = self.view is View.FACE_ON
-        body = (paths(*BODY_MOVERS), BODY if front else BODY_DOWN_THE_LINE, say("body"))
-        if not has_keypoints(self.track, "clubhead"):
-            return [body]
-        head = (paths("clubhead"), CLUBHEAD_FACE_ON if front else CLUBHEAD, say("clubhead"))
-        # From down-the-line the head starts straight at the camera.
-        return [head, body] if front else [body, head]
+        if has_keypoints(self.track, "clubhead"):
+            yield self._paths("clubhead"), CLUBHEAD_FACE_ON if front else CLUBHEAD, say("clubhead")
+        yield self._paths(*BODY_MOVERS), BODY if front else BODY_DOWN_THE_LINE, say("body")
+
+    def _paths(self, *names: str) -> list[Path]:
+        return [
+            path_of(self.track, name, sign_target=self.sign, roll_deg=self.roll) for name in names
+        ]
 
     def find_impact(
         self, strikes: Sequence[StrikeLike], ball_left: Time | None, ball: BallLike | None
@@ -400,7 +399,7 @@ class _Finder:
             self.miss(say("the clip ends before the player is still"), P.P10)
             return
         for paths, mover, how in self._movers():
-            if mover.se_s != CLUBHEAD.se_s:
+            if mover not in (CLUBHEAD, CLUBHEAD_FACE_ON):
                 continue
             time = first_still(
                 paths, mover, about_s=span.rest_s, torso_px=self.torso, px_per_m=self.px_per_m

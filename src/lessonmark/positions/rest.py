@@ -32,7 +32,8 @@ class Mover:
     still_stop_m_s: float  # below this they rest after it
     reach_start_torso: float  # how far the start is followed, torso lengths
     reach_stop_torso: float
-    se_s: float  # how well these points' start and stop stand for the club's
+    se_start_s: float  # how well these points' start stands for the club's, s
+    se_stop_s: float  # how well their stop does, s
 
 
 # The clubhead's speeds are this program's definition of P1 and P10. The body's points move about
@@ -43,7 +44,8 @@ CLUBHEAD = Mover(
     still_stop_m_s=0.30,
     reach_start_torso=0.7,
     reach_stop_torso=0.4,
-    se_s=0.008,
+    se_start_s=0.008,
+    se_stop_s=0.025,
 )
 CLUBHEAD_FACE_ON = replace(CLUBHEAD, still_stop_m_s=0.12)
 BODY = Mover(
@@ -51,10 +53,11 @@ BODY = Mover(
     still_stop_m_s=0.15,
     reach_start_torso=0.2,
     reach_stop_torso=0.2,
-    se_s=0.020,
+    se_start_s=0.020,
+    se_stop_s=0.060,
 )
 # From down-the-line the start goes along the camera's axis; the hands' first 5 cm tell a little.
-BODY_DOWN_THE_LINE = replace(BODY, reach_start_torso=0.1, se_s=0.050)
+BODY_DOWN_THE_LINE = replace(BODY, reach_start_torso=0.1, se_start_s=0.050)
 # The same by the shaft's angle on the image from down-the-line.
 SHAFT_REACH_RAD = math.radians(5.0)
 SHAFT_STILL_RAD_S = math.radians(0.2)
@@ -78,7 +81,9 @@ POWERS_STOP = (2.0, 2.5, 3.0)
 REST_S = 0.35
 LONGEST_START_S = 0.6
 # The hands look still for this long after the club has started, at first and at second look, s.
-REST_ENDS_S = (0.30, 0.03)
+REST_ENDS_START_S = (0.30, 0.03)
+# The body settles within so much of the club.
+REST_ENDS_STOP_S = (0.10, 0.03)
 
 
 def last_still(
@@ -101,7 +106,8 @@ def last_still(
         mover.reach_start_torso * torso_px,
         mover.still_start_m_s * px_per_m,
         POWERS_START,
-        mover.se_s,
+        REST_ENDS_START_S,
+        mover.se_start_s,
     )
 
 
@@ -124,6 +130,7 @@ def shaft_last_still(shaft: Trace, *, about_s: float) -> Time | None:
         SHAFT_REACH_RAD,
         SHAFT_STILL_RAD_S,
         POWERS_START,
+        REST_ENDS_START_S,
         SE_SHAFT_START_S,
     )
 
@@ -142,7 +149,8 @@ def first_still(
         mover.reach_stop_torso * torso_px,
         mover.still_stop_m_s * px_per_m,
         POWERS_STOP,
-        mover.se_s,
+        REST_ENDS_STOP_S,
+        mover.se_stop_s,
     )
     return None if found is None else Time(s=-found.s, se=found.se)
 
@@ -167,6 +175,7 @@ def _leave(
     reach: float,
     speed: float,
     powers: tuple[float, ...],
+    ends_s: tuple[float, ...],
     se_more: float,
 ) -> Time | None:
     """Time the start from the rest that lies before `about_s`, by its shape up to `reach`.
@@ -175,7 +184,7 @@ def _leave(
     """
     points = max(place.shape[1] / 2, 1.0)
     found: list[Time] = []
-    for ends in REST_ENDS_S:
+    for ends in ends_s:
         used = (t >= about_s - ends - REST_S) & (t <= about_s + LONGEST_START_S)
         at, where = t[used], place[used]
         resting = at < about_s - ends

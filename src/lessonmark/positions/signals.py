@@ -84,11 +84,12 @@ def path_of(track: xr.Dataset, *names: str, sign_target: int = 1, roll_deg: floa
     -------
     Path : frames where every named keypoint is finite.
     """
-    points = track.position.sel(keypoint=list(names))
-    x = points.sel(space="x").transpose("time", "keypoint").values.astype(np.float64)
-    y = points.sel(space="y").transpose("time", "keypoint").values.astype(np.float64)
-    var_x, var_y = _variances(track, names, x.shape)
-    sys_up = np.sqrt(_systematic(track, names, x.shape).sum(axis=1)) / len(names)
+    points = _picked(track, "position", names, ("time", "space", "keypoint"))
+    x, y = points[:, 0], points[:, 1]
+    var = _variances(track, "position_cov", names, x.shape, UNSTATED_SE_PX**2)
+    shared = _variances(track, "position_systematic", names, x.shape, 0.0)
+    var_x, var_y = var[:, 0], var[:, 1]
+    sys_up = np.sqrt(shared[:, 1].sum(axis=1)) / len(names)
     n = len(names)
     x_mid, y_mid = x.mean(axis=1), y.mean(axis=1)
     # The keypoints' errors are taken as independent of each other.
@@ -137,27 +138,26 @@ def torso_px(track: xr.Dataset) -> float:
     return float(np.median(np.hypot(across, upward)))
 
 
-def _systematic(track: xr.Dataset, names: tuple[str, ...], shape: tuple[int, ...]) -> Floats:
-    if "position_systematic" not in track:
-        return np.zeros(shape)
-    held = track.position_systematic.sel(keypoint=list(names), space="y")
-    if "space_other" in held.dims:
-        held = held.sel(space_other="y")
-    var = held.transpose("time", "keypoint").values
-    return np.where(np.isfinite(var) & (var > 0), var, 0.0).astype(np.float64)
+def _picked(
+    track: xr.Dataset, variable: str, names: tuple[str, ...], dims: tuple[str, ...]
+) -> Floats:
+    """Take keypoints out of a variable, as an array in the order of `dims`."""
+    held = track.keypoint.values.tolist()
+    places = [held.index(name) for name in names]
+    # Plain arrays: this is asked for often, and label look-ups would take most of the time.
+    return track[variable].transpose(*dims).values[..., places].astype(np.float64)
 
 
 def _variances(
-    track: xr.Dataset, names: tuple[str, ...], shape: tuple[int, ...]
-) -> tuple[Floats, Floats]:
-    if "position_cov" not in track:
-        stated = np.full(shape, UNSTATED_SE_PX**2)
-        return stated, stated
-    cov = track.position_cov.sel(keypoint=list(names))
-    var_x = cov.sel(space="x", space_other="x").transpose("time", "keypoint").values
-    var_y = cov.sel(space="y", space_other="y").transpose("time", "keypoint").values
-    fill = UNSTATED_SE_PX**2
-    return (
-        np.where(np.isfinite(var_x) & (var_x > 0), var_x, fill).astype(np.float64),
-        np.where(np.isfinite(var_y) & (var_y > 0), var_y, fill).astype(np.float64),
-    )
+    track: xr.Dataset,
+    variable: str,
+    names: tuple[str, ...],
+    shape: tuple[int, ...],
+    otherwise: float,
+) -> Floats:
+    """Variances along x and y, (time, 2, keypoint), px^2; `otherwise` where not stated."""
+    if variable not in track:
+        return np.full((shape[0], 2, shape[1]), otherwise)
+    cov = _picked(track, variable, names, ("time", "space", "space_other", "keypoint"))
+    var = np.stack([cov[:, 0, 0], cov[:, 1, 1]], axis=1)
+    return np.where(np.isfinite(var) & (var > 0), var, otherwise)
