@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 import altair as alt
@@ -22,8 +21,8 @@ from lessonmark.evidence.change import Change
 from lessonmark.evidence.stage_mean import stage_mean
 from lessonmark.language import say, say_number
 from lessonmark.lessons.findings import StageValues
-from lessonmark.pack.stage_style import INK, STYLES
-from lessonmark.pack.typeface import STACK, font_folder
+from lessonmark.pack.stage_style import INK, PAPER, STYLES
+from lessonmark.pack.typeface import STACK, know_the_typeface
 from lessonmark.pack.wording import count_of_swings, interval_words, number_with_unit, signed
 from lessonmark.words import Stage
 
@@ -112,14 +111,9 @@ def measure_chart(
     # two thirds of a chart's time.
     with schemapi.debug_mode(False):
         spec = _specification(shown, change, unit, smallest_worth, compared, width)
-    _know_the_typeface()
+    know_the_typeface()
     svg: str = vl_convert.vegalite_to_svg(spec)
     return svg[svg.index("<svg") :]
-
-
-@cache
-def _know_the_typeface() -> None:
-    vl_convert.register_font_directory(str(font_folder()))
 
 
 def _specification(
@@ -177,11 +171,17 @@ def _rows(
     y = 0.0
     for one in shown:
         stage, summary = one.stage, one.summary
+        style = STYLES[stage.stage]
+        look = {
+            "colour": style.colour,
+            "fill": style.colour if style.filled else PAPER,
+            "shape": style.shape,
+        }
         top = y + _HEAD_PX
         for k, measured in enumerate(stage.values):
             swings.append(
                 {
-                    "stage": stage.stage.value,
+                    **look,
                     "value": measured.value,
                     "low": measured.value - _Z95 * measured.se,
                     "high": measured.value + _Z95 * measured.se,
@@ -193,7 +193,7 @@ def _rows(
         bottom = top + len(stage.values) * _LANE_PX
         heads.append(
             {
-                "stage": stage.stage.value,
+                **look,
                 "words": count_of_swings(stage.stage, len(stage.values)),
                 "mean_words": say("mean {value}", value=number_with_unit(summary.mean, unit)),
                 "mean": summary.mean,
@@ -226,52 +226,46 @@ def _dots(
     def y(field: str) -> alt.Y:
         return alt.Y(field, type="quantitative", axis=None, scale=y_scale)
 
-    layers: list[alt.Chart] = []
-    for head in heads:
-        style = STYLES[Stage(head["stage"])]
-        at_head = alt.Chart(alt.InlineData(values=[head]))
-        dots = alt.Chart(alt.InlineData(values=[s for s in swings if s["stage"] == head["stage"]]))
-        layers += [
-            at_head.mark_rect(color=style.colour, opacity=0.13).encode(
-                x=_x("low", domain, axis), x2="high", y=y("top"), y2="bottom"
-            ),
-            at_head.mark_rule(color=style.colour, size=1.6).encode(
-                x=_x("mean", domain, axis), y=y("top"), y2="bottom"
-            ),
-            dots.mark_rule(color=style.colour, size=1, opacity=0.75).encode(
-                x=_x("low", domain, axis), x2="high", y=y("y")
-            ),
-            dots.mark_point(
-                shape=style.shape,
-                filled=True,
-                fill=style.colour if style.filled else "#FBF8F1",
-                stroke=style.colour,
-                strokeWidth=1.6,
-                size=46,
-            ).encode(
-                x=_x("value", domain, axis),
-                y=y("y"),
-                opacity=alt.Opacity("seen", type="quantitative", scale=None, legend=None),
-            ),
+    at_head = alt.Chart(alt.InlineData(values=heads))
+    dots = alt.Chart(alt.InlineData(values=swings))
+    colour = alt.Color("colour", type="nominal", scale=None)
+    symbol = {
+        "shape": alt.Shape("shape", type="nominal", scale=None),
+        "fill": alt.Fill("fill", type="nominal", scale=None),
+        "stroke": alt.Stroke("colour", type="nominal", scale=None),
+    }
+    layers = [
+        at_head.mark_rect(opacity=0.13).encode(
+            x=_x("low", domain, axis), x2="high", y=y("top"), y2="bottom", color=colour
+        ),
+        at_head.mark_rule(size=1.6).encode(
+            x=_x("mean", domain, axis), y=y("top"), y2="bottom", color=colour
+        ),
+        dots.mark_rule(size=1, opacity=0.75).encode(
+            x=_x("low", domain, axis), x2="high", y=y("y"), color=colour
+        ),
+        dots.mark_point(filled=True, strokeWidth=1.6, size=46).encode(
+            x=_x("value", domain, axis),
+            y=y("y"),
+            opacity=alt.Opacity("seen", type="quantitative", scale=None),
+            **symbol,
+        ),
+        at_head.mark_text(align="left", fontSize=13, color=INK, fontWeight=600).encode(
+            x=alt.value(16), y=y("y"), text="words:N"
+        ),
+        at_head.mark_point(filled=True, strokeWidth=1.6, size=60, opacity=1).encode(
+            x=alt.value(6), y=y("y"), **symbol
+        ),
+        at_head.mark_text(align="right", fontSize=13, color=INK).encode(
+            x=alt.value(width), y=y("y"), text="mean_words:N"
+        ),
+    ]
+    if any(swing["aside"] for swing in swings):
+        layers.append(
             dots.mark_text(align="left", dx=8, fontSize=11, color=_FAINT).encode(
                 x=_x("high", domain, axis), y=y("y"), text="aside:N"
-            ),
-            at_head.mark_text(align="left", fontSize=13, color=INK, fontWeight=600).encode(
-                x=alt.value(16), y=y("y"), text="words:N"
-            ),
-            at_head.mark_point(
-                shape=style.shape,
-                filled=True,
-                fill=style.colour if style.filled else "#FBF8F1",
-                stroke=style.colour,
-                strokeWidth=1.6,
-                size=60,
-                opacity=1,
-            ).encode(x=alt.value(6), y=y("y")),
-            at_head.mark_text(align="right", fontSize=13, color=INK).encode(
-                x=alt.value(width), y=y("y"), text="mean_words:N"
-            ),
-        ]
+            )
+        )
     return alt.layer(*layers).properties(width=width, height=height)
 
 

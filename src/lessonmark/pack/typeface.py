@@ -11,7 +11,9 @@ from functools import cache
 from importlib import resources
 from pathlib import Path
 
-__all__ = ["FAMILY", "STACK", "font_face_css", "font_folder"]
+import vl_convert
+
+__all__ = ["FAMILY", "STACK", "font_face_css", "font_folder", "know_the_typeface"]
 
 FAMILY = "Source Serif Pro"
 # Read where the embedded file cannot be: an old mail viewer, or the charts on their own.
@@ -35,3 +37,9 @@ def font_face_css() -> str:
             f"font-display:swap;src:url(data:font/ttf;base64,{data}) format('truetype')}}"
         )
     return "\n".join(rules)
+
+
+@cache
+def know_the_typeface() -> None:
+    """Give the chart and SVG renderer the typeface, once; without it words would be left out."""
+    vl_convert.register_font_directory(str(font_folder()))

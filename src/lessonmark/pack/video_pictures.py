@@ -19,6 +19,7 @@ from lessonmark.media.probe import probe_clip
 from lessonmark.pack.drawing import overlay_svg
 from lessonmark.pack.pictures import data_uri
 from lessonmark.pack.take import Mark, Take
+from lessonmark.pack.typeface import know_the_typeface
 from lessonmark.pack.video_plan import Scene, Side
 
 __all__ = ["PAIR_HEIGHT", "PAIR_WIDTH", "pair_pictures"]
@@ -135,6 +136,7 @@ def _gone(side: Side) -> PackError:
 
 def _still(side: Side, pictures: Path) -> Image:
     """Draw the still with its measured lines, as the sheet does."""
+    know_the_typeface()
     svg = overlay_svg(
         side.still, href=data_uri(pictures / side.still.jpeg), words=side.still.caption
     )
