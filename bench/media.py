@@ -1,4 +1,4 @@
-"""Measure what reading clips costs and how well strikes are timed: `make bench-media`.
+"""Measure what reading clips costs and how well strikes are timed.
 
     python bench/media.py [--clips FOLDER]
 
