@@ -56,8 +56,8 @@ def _swap(names: tuple[str, ...]) -> list[int]:
 
 def read_stills(truth_file: Path, looks_file: Path) -> tuple[dict[str, Stills], dict[str, float]]:
     """Read both files; also how many stills the network was lost on, per view."""
-    truth, looks = np.load(truth_file), np.load(looks_file)
-    names = tuple(str(n) for n in truth["names"])
+    truth, looks = dict(np.load(truth_file)), np.load(looks_file)
+    names = tuple(str(n) for n in truth.pop("names"))
     true = truth["px"].astype(float)
     place = looks["position"].astype(float)
     depth, seen = looks["depth"].astype(float), looks["visibility"].astype(float)
@@ -192,7 +192,8 @@ def main(args: argparse.Namespace) -> None:
     table: dict[str, NDArray[np.generic]] = {}
     for view, rows in stills.items():
         print(
-            f"\n{view}: {len(rows.body)} stills, {len(set(rows.golfer))} golfers, {len(set(rows.body))} bodies; lost {lost[view]:.1%}"
+            f"\n{view}: {len(rows.body)} stills, {len(set(rows.golfer))} golfers, "
+            f"{len(set(rows.body))} bodies; lost {lost[view]:.1%}"
         )
         left = left_over(rows, args.units, args.decay)
         before, after = rms(rows.offsets), rms(left)
@@ -207,13 +208,14 @@ def main(args: argparse.Namespace) -> None:
         for j, name in enumerate(CORRECTED):
             hidden = rows.seen[:, j] < NOT_SEEN
             if hidden.sum() > 100 and (~hidden).sum() > 100:
-                whole = (left[:, j] ** 2).sum(1)
+                whole = ((left if used[j] else rows.offsets)[:, j] ** 2).sum(1)
                 factor[j] = max(np.mean(whole[hidden]) / np.mean(whole), 1.0)
             else:
                 factor[j] = 1.0
             print(
                 f"| {name} | {before[j]:.3f} | {after[j]:.3f} | {np.sqrt(np.trace(random[j])):.3f} "
-                f"| {np.sqrt(np.trace(shared[j])):.3f} | {hidden.mean():.2f} | {factor[j]:.1f} | {'yes' if used[j] else 'no'} |"
+                f"| {np.sqrt(np.trace(shared[j])):.3f} | {hidden.mean():.2f} | {factor[j]:.1f} "
+                f"| {'yes' if used[j] else 'no'} |"
             )
         mean, sd, low, high = standard(rows)
         x = np.clip((rows.features - mean) / sd, low, high)
@@ -229,9 +231,14 @@ def main(args: argparse.Namespace) -> None:
             "unseen": factor,
         } | {k: v[0].reshape(v[0].shape if v[0].shape[0] > 1 else -1) for k, v in part.items()}
         table |= {
-            f"{view}/{k}": v if v.dtype == bool else v.astype(np.float32) for k, v in values.items()
+            f"{args.network}/{view}/{k}": v if v.dtype == bool else v.astype(np.float32)
+            for k, v in values.items()
         }
-    np.savez_compressed(args.out, **table)
+    others = {}
+    if args.out.exists():  # the other network's fit stays
+        with np.load(args.out) as kept:
+            others = {k: kept[k] for k in kept.files if not k.startswith(f"{args.network}/")}
+    np.savez_compressed(args.out, **others, **table)
 
 
 if __name__ == "__main__":
@@ -239,6 +246,7 @@ if __name__ == "__main__":
     parser.add_argument("--truth", type=Path, required=True)
     parser.add_argument("--looks", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--units", type=int, default=32)
-    parser.add_argument("--decay", type=float, default=0.03)
+    parser.add_argument("--network", choices=("full", "heavy"), default="full")
+    parser.add_argument("--units", type=int, default=24)
+    parser.add_argument("--decay", type=float, default=0.01)
     main(parser.parse_args())

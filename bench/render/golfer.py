@@ -201,11 +201,13 @@ def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> t
     turn: dict[str, Array] = {}
     for side in ("L", "R"):
         out = 1.0 if side == "L" else -1.0
-        poles = p.lead_pole if side == "L" else p.trail_pole
-        pole = thorax @ np.array([out * poles[0], poles[1], 0.0]) - UP * poles[2]
+        swing = p.lead_elbow if side == "L" else p.trail_elbow
+        down_and_back = thorax @ np.array([0.25 * out, 0.45, 0.0]) - 0.8 * UP
         for _ in range(3):
             if side == "R" and "R" not in wrist:
                 wrist["R"] = wrist["L"] + 0.08 * shaft
+            line = wrist[side] - shoulder[side]
+            pole = about_vector(line, np.radians(out * swing)) @ down_and_back
             elbow = _two_bones(shoulder[side], wrist[side], upper[side], lower[side], pole)
             reached = unit(wrist[side] - shoulder[side]) * min(
                 float(np.linalg.norm(wrist[side] - shoulder[side])),

@@ -32,8 +32,8 @@ class Posture:
     reach: float  # lead shoulder to lead wrist, share of the arm
     hands_apart: float
     shaft: tuple[float, float, float]
-    lead_pole: tuple[float, float, float]  # outward, back, down
-    trail_pole: tuple[float, float, float]
+    lead_elbow: float  # round the line from shoulder to wrist, 0 = down and back
+    trail_elbow: float
     finger_curl: float
     protraction: float
     elevation: float
@@ -86,6 +86,17 @@ _SHAFT = np.array(
         (-0.5, 0.75, -0.2),
     ]
 )
+_PART = {
+    "shoulder_turn": "trunk",
+    "forward_bend": "trunk",
+    "side_bend": "trunk",
+    "head_turn": "trunk",
+    "head_bend": "trunk",
+    "head_tilt": "trunk",
+    "hands_azimuth": "arms",
+    "hands_elevation": "arms",
+    "reach": "arms",
+}
 # Standard deviations: of a body's own style, and of one frame on top of it.
 _STYLE = {
     "pelvis_turn": 7.0,
@@ -109,7 +120,11 @@ _STYLE = {
     "trail_knee": 7.0,
     "knee_in": 0.2,
 }
-FRAME_SHARE = 0.6  # of the style's spread, again for each frame
+FRAME_SHARE = 0.8  # of the style's spread, again for each frame
+OUT_OF_STEP = 0.35  # phases: legs and pelvis, trunk and arms each run early or late by this much
+# deg: how far an elbow swings round the line from shoulder to wrist. Wide, so that no fit can
+# learn where an elbow ought to be instead of where it is.
+ELBOW_HABIT_DEG, ELBOW_FRAME_DEG = 30.0, 30.0
 AGAIN_SHARE = 0.3  # of it, between two swings or stages of one golfer at one position
 
 
@@ -120,14 +135,17 @@ def style(rng: np.random.Generator) -> dict[str, float]:
         "trail_flare": float(rng.uniform(-5, 25)),
         "protraction": float(rng.uniform(5, 25)),
         "elevation": float(rng.uniform(5, 25)),
+        "lead_elbow": float(rng.normal(0.0, ELBOW_HABIT_DEG)),
+        "trail_elbow": float(rng.normal(0.0, ELBOW_HABIT_DEG)),
     }
 
 
 def draw(phase: float, habit: dict[str, float], rng: np.random.Generator) -> Posture:
     """A posture at `phase` (0 is P1, 9 is P10) of the golfer with this habit."""
     at = np.arange(10.0)
+    late = {part: float(rng.normal(0.0, OUT_OF_STEP)) for part in ("legs", "trunk", "arms")}
     values = {
-        name: float(np.interp(phase, at, keyed))
+        name: float(np.interp(phase + late[_PART.get(name, "legs")], at, keyed))
         + habit[name]
         + float(rng.normal(0.0, FRAME_SHARE * _STYLE[name]))
         for name, keyed in _KEYS.items()
@@ -146,11 +164,11 @@ def draw(phase: float, habit: dict[str, float], rng: np.random.Generator) -> Pos
     known = {f.name for f in fields(Posture)}
     return Posture(
         shaft=(float(shaft[0]), float(shaft[1]), float(shaft[2])),
-        lead_pole=(float(rng.normal(0.3, 0.2)), float(rng.normal(0.4, 0.25)), 0.7),
-        trail_pole=(float(rng.normal(0.25, 0.25)), float(rng.normal(0.45, 0.25)), 0.9),
+        lead_elbow=habit["lead_elbow"] + float(rng.normal(0.0, ELBOW_FRAME_DEG)),
+        trail_elbow=habit["trail_elbow"] + float(rng.normal(0.0, ELBOW_FRAME_DEG)),
         finger_curl=float(rng.uniform(45, 60)),
         hands_apart=float(rng.uniform(0.07, 0.11)),
-        **{k: v for k, v in habit.items() if k in known and k not in values},
+        **{k: v for k, v in habit.items() if k in known - set(values) and "elbow" not in k},
         **values,
     )
 
@@ -162,6 +180,8 @@ def again(posture: Posture, rng: np.random.Generator) -> Posture:
         for name, sd in _STYLE.items()
         if name not in ("heel_lift", "foot_spin", "reach", "stance")
     }
+    for elbow in ("lead_elbow", "trail_elbow"):
+        changed[elbow] = getattr(posture, elbow) + float(rng.normal(0.0, 8.0))
     changed["reach"] = float(np.clip(posture.reach + rng.normal(0.0, 0.005), 0.45, 0.995))
     changed["lead_knee"] = max(changed["lead_knee"], 2.0)
     changed["trail_knee"] = max(changed["trail_knee"], 2.0)

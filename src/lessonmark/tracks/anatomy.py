@@ -139,19 +139,21 @@ class _Fitted:
 
 
 @cache
-def _fitted(view: View) -> _Fitted:
+def _fitted(view: View, heavy: bool) -> _Fitted:
     with resources.files("lessonmark.tracks").joinpath(_FILE).open("rb") as file:
         stored = np.load(file, allow_pickle=False)
         names = _Fitted.__dataclass_fields__
-        values = {name: stored[f"{view}/{name}"] for name in names}
+        values = {name: stored[f"{'heavy' if heavy else 'full'}/{view}/{name}"] for name in names}
     return _Fitted(**{n: v if v.dtype == np.bool_ else v.astype(float) for n, v in values.items()})
 
 
-def to_joint_centres(track: xr.Dataset, view: View) -> xr.Dataset:
+def to_joint_centres(track: xr.Dataset, view: View, *, heavy: bool = False) -> xr.Dataset:
     """Move a body track's landmarks to the joints' centres.
 
-    Shoulders, elbows, wrists, hips, knees, ankles, ears and eyes move; the other keypoints stay.
-    The track given is not changed: keep it where the network's own landmarks are wanted.
+    Shoulders, hips, knees, ankles, ears and eyes move. Elbows and wrists stay, since the network
+    errs there by looking at the wrong limb and not by definition; they too get the error that they
+    were found to have. All other keypoints stay as they are. The track given is not changed: keep
+    it where the network's own landmarks are wanted.
 
     Parameters
     ----------
@@ -159,6 +161,7 @@ def to_joint_centres(track: xr.Dataset, view: View) -> xr.Dataset:
         `body_dataset` gives it: `position`, `position_cov`, `velocity`, `visibility`, `depth`, and
         the player's handedness in its attributes.
     view : where the camera stood; the fit is one per view.
+    heavy : the track comes from the 'heavy' landmark network, which has a fit of its own.
 
     Returns
     -------
@@ -167,7 +170,7 @@ def to_joint_centres(track: xr.Dataset, view: View) -> xr.Dataset:
         position_systematic  (time, space, space_other, keypoint) px^2, the error that stays with
                              player, clothes, camera and position in the swing; 0 for keypoints
                              that the correction does not know
-    `attrs["joint_centres"]` is 1.
+    `attrs["anatomy"]` says 'joint centres'.
 
     Raises
     ------
@@ -175,10 +178,10 @@ def to_joint_centres(track: xr.Dataset, view: View) -> xr.Dataset:
     """
     if tuple(str(name) for name in track["keypoint"].values) != BODY_KEYPOINTS:
         raise ValueError("joint centres need the network's 33 keypoints, by body side")
-    if track.attrs.get("joint_centres"):
+    if track.attrs.get("anatomy"):
         raise ValueError("this track holds joint centres already")
     left_handed = Handedness(track.attrs["handedness"]) is Handedness.LEFT
-    fitted = _fitted(view)
+    fitted = _fitted(view, heavy)
     position = track["position"].transpose("time", "keypoint", "space").values
     times = track["time"].values
     depth, visibility = (
@@ -220,7 +223,7 @@ def to_joint_centres(track: xr.Dataset, view: View) -> xr.Dataset:
         position_systematic=(square, shared, {"units": "px^2"}),
     )
     out = out.transpose("time", "space", "space_other", "keypoint", ...)
-    out.attrs = dict(track.attrs) | {"joint_centres": 1}
+    out.attrs = dict(track.attrs) | {"anatomy": "joint centres"}
     return out
 
 
