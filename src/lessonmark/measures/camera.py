@@ -80,6 +80,8 @@ def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
         distance_cm=standing.distance_cm,
         height_cm=standing.height_cm,
         moved_px=moved,
+        pitch_deg=standing.pitch_deg,
+        pitch_se_deg=standing.pitch_se_deg,
         lines=(
             _level_line(roll),
             _square_line(swing, standing),

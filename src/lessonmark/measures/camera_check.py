@@ -19,10 +19,12 @@ class CameraCheck:
     distance_cm: float | None  # camera to golfer
     height_cm: float | None  # above the ground
     moved_px: float | None  # largest movement of the background within the clip
+    pitch_deg: float | None = None  # + the camera looks up
+    pitch_se_deg: float = 5.0  # > 0; of pitch_deg, or of an unchecked camera where that is None
     blur_cm: float | None = None  # the clubhead's smear at impact
     lines: tuple[str, ...] = ()  # five lines in words: what is right, what it costs, what to do
     ok: bool = True  # nothing that would refuse a measure
 
     def __post_init__(self) -> None:
-        if not (self.roll_se_deg > 0 and self.yaw_se_deg > 0):
+        if not (self.roll_se_deg > 0 and self.yaw_se_deg > 0 and self.pitch_se_deg > 0):
             raise ValueError(f"a camera check's errors are above 0, got {self}")

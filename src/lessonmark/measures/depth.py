@@ -23,6 +23,9 @@ FORWARD_BEND = np.radians(35.0)
 # Turn away from the target (+) of shoulders and hips, deg, P1 to P10; common practice, no source.
 SHOULDER_TURN = (0, 25, 60, 90, 50, 15, -25, -45, -70, -110)
 HIP_TURN = (0, 10, 25, 45, 10, -15, -40, -55, -70, -95)
+# How far the hips have gone along the target line, share of stature; shoulders go some of the way.
+SWAY = (0.0, -0.005, -0.01, -0.005, 0.012, 0.03, 0.045, 0.05, 0.06, 0.08)
+SHOULDERS_SWAY = 0.4
 # Out toward the ball from the hips, share of stature, where the turn does not matter.
 OUT = {"hip": 0.0, "knee": 0.06, "ankle": 0.06, "heel": 0.03, "foot_index": 0.14}
 STANCE_HALF = 0.12
@@ -72,7 +75,9 @@ def _place(name: str, at: int) -> tuple[float, float]:
     if joint in ("shoulder", "hip"):
         half = HALF_SHOULDERS if joint == "shoulder" else HALF_HIPS
         middle = bend_out if joint == "shoulder" else 0.0
-        return middle + side * half * float(np.sin(turn)), side * half * float(np.cos(turn))
+        sway = SWAY[at] * (1.0 if joint == "hip" else SHOULDERS_SWAY)
+        out = middle + side * half * float(np.sin(turn))
+        return out, sway + side * half * float(np.cos(turn))
     if joint in ("ear", "eye", "nose", "eye_inner", "eye_outer"):
         return bend_out + 0.09, side * 0.04
     if joint in OUT:

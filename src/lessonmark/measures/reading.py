@@ -50,6 +50,8 @@ class Disturbance:
     knots: npt.NDArray[np.float64] | None = None  # s
     roll_deg: float = 0.0
     yaw_deg: float = 0.0
+    pitch_deg: float = 0.0
+    depths: Mapping[Key, float] = field(default_factory=dict)  # share of stature nearer
     depth_share: float = 0.0  # of the nominal depth, added to all of it
     scale_share: float = 0.0
 
@@ -69,7 +71,17 @@ class Reading:
         self._cache: dict[tuple[str, float], tuple[Vector, npt.NDArray[np.float64]]] = {}
         self._units = self._px_per_unit()
         self._focal = FOCAL_SHARE * max(swing.width, swing.height)
-        self._pan = self._pan_to_golfer()
+        self._hips = self._golfer()
+        self._pan = math.atan2(float(self._hips[0]), self._focal)
+        pitch = swing.camera.pitch_deg if swing.camera else None
+        self._pitch = math.radians(pitch) if pitch is not None else 0.0
+        # How turning the camera changes the size of an upright line at the golfer.
+        upright = np.array([0.0, 1.0])
+        ends = [
+            _turned(self._hips + sign * upright, self._pan, self._pitch, self._focal)
+            for sign in (1.0, -1.0)
+        ]
+        self._keeps = float(np.hypot(*(ends[0] - ends[1]))) / 2.0
 
     # -- evaluation ------------------------------------------------------------------------
 
@@ -141,35 +153,45 @@ class Reading:
         distance = (camera.distance_cm if camera else None) or DISTANCE_CM
         return distance if self.swing.scale is not None else 100.0 * distance / TORSO_CM
 
-    def _to_axes(self, name: str, px: Vector, at: Position, disturbed: Disturbance) -> Vector:
+    def _to_axes(
+        self,
+        name: str,
+        px: Vector,
+        at: Position,
+        disturbed: Disturbance,
+        nearer_by: float = 0.0,
+    ) -> Vector:
         camera = self.swing.camera
         roll = math.radians((camera.roll_deg if camera else 0.0) + disturbed.roll_deg)
-        level = self._faced(_level(px - self.swing.centre, roll))
+        level = self._faced(_level(px - self.swing.centre, roll), disturbed)
         units = self._units * (1.0 + disturbed.scale_share)
         place = np.array([self.swing.toward * level[0], -level[1]]) / units
         # What is nearer than the hips is drawn larger: brought to the hips' plane by the depth of
         # an ordinary golfer, whose error is in the systematic part.
-        near = nearer(name, at, self.swing.view) * self._stature_units
-        place = place * (1.0 - near * (1.0 + disturbed.depth_share) / self._distance)
+        nominal = nearer(name, at, self.swing.view) * (1.0 + disturbed.depth_share)
+        near = (nominal + nearer_by) * self._stature_units
+        place = place * (1.0 - near / self._distance)
         if disturbed.yaw_deg:
             yaw = math.radians(disturbed.yaw_deg)
             place[0] = place[0] * math.cos(yaw) + near * math.sin(yaw)
         return place
 
-    def _faced(self, level: Vector) -> Vector:
-        """Turn the picture to a camera that looks at the golfer, px from the golfer's column.
+    def _faced(self, level: Vector, disturbed: Disturbance) -> Vector:
+        """Turn the picture to a level camera that looks at the golfer.
 
-        A golfer at the picture's edge is drawn wider by perspective; turning the camera on its
-        own place undoes it (a homography: Hartley & Zisserman 2004, eq. 8.9). Heights at the
-        golfer keep their size, so that the scale does.
+        A golfer at the picture's edge is drawn wider, and one that is filmed from below or above
+        leans; turning the camera on its own place undoes it (a homography: Hartley & Zisserman
+        2004, eq. 8.9). Heights at the golfer keep their size, so that the scale does.
+
+        Returns
+        -------
+        px from the golfer's column, down from the row of the camera's own height.
         """
-        pan = self._pan
-        far = level[0] * math.sin(pan) + self._focal * math.cos(pan)
-        across = level[0] * math.cos(pan) - self._focal * math.sin(pan)
-        size = self._focal / far / math.cos(pan)
-        return np.array([across * size, level[1] * size])
+        pitch = self._pitch + math.radians(disturbed.pitch_deg)
+        return _turned(level, self._pan, pitch, self._focal) / self._keeps
 
-    def _pan_to_golfer(self) -> float:
+    def _golfer(self) -> Vector:
+        """The hips' place at the first position that shows them, roll taken out, px."""
         swing = self.swing
         roll = math.radians(swing.camera.roll_deg if swing.camera else 0.0)
         for position in Position:
@@ -180,21 +202,20 @@ class Reading:
                 hips = [swing.paths.at(f"{side}_hip", s)[0] for side in ("lead", "trail")]
             except CannotMeasure:
                 continue
-            column = float(_level((hips[0] + hips[1]) / 2 - swing.centre, roll)[0])
-            return math.atan2(column, self._focal)
-        return 0.0
+            return _level((hips[0] + hips[1]) / 2 - swing.centre, roll)
+        return np.zeros(2)
 
     def _shaft_to_axes(self, angle: float, s: float, at: Position, disturbed: Disturbance) -> float:
         camera = self.swing.camera
         roll = math.radians((camera.roll_deg if camera else 0.0) + disturbed.roll_deg)
         angle += roll
-        if abs(self._pan) > 1e-3:
+        if abs(self._pan) > 1e-3 or self._pitch or disturbed.pitch_deg:
             try:
                 grip = _level(self._point("grip_mid", s)[0] - self.swing.centre, roll)
             except CannotMeasure:
-                grip = np.array([self._focal * math.tan(self._pan), 0.0])
+                grip = self._hips
             way = np.array([math.cos(angle), -math.sin(angle)])
-            drawn = self._faced(grip + way) - self._faced(grip - way)
+            drawn = self._faced(grip + way, disturbed) - self._faced(grip - way, disturbed)
             angle = math.atan2(-drawn[1], drawn[0])
         if self.swing.toward < 0:
             angle = math.pi - angle
@@ -214,7 +235,9 @@ class Reading:
         at = self._nearest(s)
 
         def look(name: str) -> Vector:
-            return self._to_axes(name, self._disturbed(name, s, instant, disturbed), at, disturbed)
+            px = self._disturbed(name, s, instant, disturbed)
+            nearer_by = disturbed.depths.get(Key(name, instant), 0.0)
+            return self._to_axes(name, px, at, disturbed, nearer_by)
 
         def shaft() -> float:
             angle, se = self._shaft(s)
@@ -323,6 +346,14 @@ def _level(px: Vector, roll: float) -> Vector:
     return np.array(
         [x * math.cos(roll) + y * math.sin(roll), -x * math.sin(roll) + y * math.cos(roll)]
     )
+
+
+def _turned(level: Vector, pan: float, pitch: float, focal: float) -> Vector:
+    down = level[1] * math.cos(pitch) - focal * math.sin(pitch)
+    ahead = level[1] * math.sin(pitch) + focal * math.cos(pitch)
+    across = level[0] * math.cos(pan) - ahead * math.sin(pan)
+    ahead = level[0] * math.sin(pan) + ahead * math.cos(pan)
+    return np.array([across * focal / ahead, down * focal / ahead])
 
 
 def _torso_px(swing: SwingSeen) -> float:

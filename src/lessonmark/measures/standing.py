@@ -35,6 +35,8 @@ class Standing:
     yaw_se_deg: float
     distance_cm: float | None  # to the golfer's hips
     height_cm: float | None  # above the ground
+    pitch_deg: float | None = None  # + the camera looks up
+    pitch_se_deg: float = 5.0
 
 
 def find_standing(
@@ -64,8 +66,11 @@ def find_standing(
     if ground is not None:
         horizon = (ground.row_px - swing.height / 2) * math.cos(math.radians(ground.slope_deg))
         horizon_se = GROUND_ROW_SE * swing.height
+        pitch = math.degrees(math.atan2(horizon, focal))
+        pitch_se = math.hypot(math.degrees(horizon_se / focal), abs(pitch) * FOCAL_SHARE_SE)
     else:
         horizon, horizon_se = 0.0, math.tan(math.radians(4.0)) * focal
+        pitch, pitch_se = None, 5.0
     below = (lead[1] + trail[1]) / 2 - horizon
     if below < 0.1 * torso_px:
         return Standing(yaw_deg=None, yaw_se_deg=10.0, distance_cm=distance, height_cm=None)
@@ -96,8 +101,22 @@ def find_standing(
     parts += [yaw * share if swing.view is View.FACE_ON else 0.0, AIM_SE_DEG]
     se = math.sqrt(sum(part**2 for part in parts))
     if se > WIDEST_SE_DEG or abs(yaw) > 45.0:
-        return Standing(yaw_deg=None, yaw_se_deg=10.0, distance_cm=distance, height_cm=height)
-    return Standing(yaw_deg=yaw, yaw_se_deg=se, distance_cm=distance, height_cm=height)
+        return Standing(
+            yaw_deg=None,
+            yaw_se_deg=10.0,
+            distance_cm=distance,
+            height_cm=height,
+            pitch_deg=pitch,
+            pitch_se_deg=pitch_se,
+        )
+    return Standing(
+        yaw_deg=yaw,
+        yaw_se_deg=se,
+        distance_cm=distance,
+        height_cm=height,
+        pitch_deg=pitch,
+        pitch_se_deg=pitch_se,
+    )
 
 
 def _feet(

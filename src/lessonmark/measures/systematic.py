@@ -19,6 +19,9 @@ Matrix = npt.NDArray[np.float64]
 # An unchecked camera on a stand or a bag, by eye; common practice, no source.
 ROLL_SE_DEG = 2.0
 YAW_SE_DEG = 5.0
+PITCH_SE_DEG = 5.0
+# How far a point may lie off its nominal depth by this golfer's own swing, share of stature.
+OWN_DEPTH_SE = 0.03
 # Of the nominal depth over the distance: builds, positions and focal lengths differ.
 DEPTH_SHARE_SE = 0.4
 # Where the network's landmark lies against the joint's centre, by definition and by clothes, and
@@ -56,8 +59,8 @@ def systematic_parts(
 
     Returns
     -------
-    By cause: 'roll', 'off square', 'perspective', 'landmarks', 'scale'; empty for a time, which
-    no camera set-up moves.
+    By cause: 'roll', 'off square', 'pitch', 'perspective', 'depth', 'landmarks', 'scale'; empty
+    for a time, which no camera set-up moves.
     """
     if not points:
         return {}
@@ -65,10 +68,13 @@ def systematic_parts(
     roll = camera.roll_se_deg if camera else ROLL_SE_DEG
     yaw_se = camera.yaw_se_deg if camera else YAW_SE_DEG
     yaw = math.hypot(camera.yaw_deg if camera and camera.yaw_deg else 0.0, yaw_se)
+    pitch = camera.pitch_se_deg if camera else PITCH_SE_DEG
     parts = {
         "roll": _effect(reading, value, Disturbance(roll_deg=roll)),
         "off square": _effect(reading, value, Disturbance(yaw_deg=yaw)),
+        "pitch": _effect(reading, value, Disturbance(pitch_deg=pitch)),
         "perspective": _effect(reading, value, Disturbance(depth_share=DEPTH_SHARE_SE)),
+        "depth": _own_depth(reading, value, points, yaw),
         "landmarks": math.sqrt(
             sum(_effect(reading, value, one) ** 2 for one in _landmarks(reading, points))
         ),
@@ -83,6 +89,25 @@ def _effect(reading: Reading, value: float, disturbance: Disturbance) -> float:
         return reading.difference(value, disturbance)
     except CannotMeasure:
         return 0.0  # pushed over the edge of what can be read: no size to add
+
+
+def _own_depth(
+    reading: Reading, value: float, points: dict[Key, tuple[float, ...]], yaw_deg: float
+) -> float:
+    if reading.entry.is_span:
+        return 0.0
+    square = Disturbance(yaw_deg=yaw_deg)
+    try:
+        base = reading.difference(value, square)
+    except CannotMeasure:
+        return 0.0
+    squares = 0.0
+    for key in points:
+        if key.name in (SHAFT, "ball") or key.instant == "start":
+            continue
+        own = Disturbance(yaw_deg=yaw_deg, depths={key: OWN_DEPTH_SE})
+        squares += (_effect(reading, value, own) - base) ** 2
+    return math.sqrt(squares)
 
 
 def landmark_cov(swing: SwingSeen, name: str, s: float, torso_px: float) -> Matrix:

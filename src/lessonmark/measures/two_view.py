@@ -275,6 +275,12 @@ class _Problem:
         camera = self.views[v].camera
         return math.radians(self.views[v].toward * camera.roll_deg) if camera else 0.0
 
+    def _off_pitch(self, v: int, pitch: float) -> float:
+        camera = self.views[v].camera
+        if camera is None or camera.pitch_deg is None:
+            return pitch / math.radians(PITCH_SE_DEG)
+        return (pitch - math.radians(camera.pitch_deg)) / math.radians(camera.pitch_se_deg)
+
     def _prior_length(self, name: str) -> tuple[float, float]:
         if name in LIMBS:
             share, spread = LIMBS[name][2:]
@@ -373,7 +379,7 @@ class _Problem:
                 np.array(
                     [
                         pan / math.radians(PAN_SE_DEG),
-                        pitch / math.radians(PITCH_SE_DEG),
+                        self._off_pitch(v, float(pitch)),
                         (roll - self._cameras0[v, 2]) / roll_se,
                         math.atan2(beside, away) / math.radians(CAMERA_SE_DEG),
                         (up - HEIGHT_CM) / HEIGHT_SE_CM,
