@@ -82,6 +82,8 @@ SE_TOP_FROM_HANDS_S = 0.008
 TORSO_M = 0.40
 # The body settles within this of the club, s. Common practice, no source.
 SE_SETTLED_S = 0.06
+# A sound or a ball that goes farther from the hands' lowest place is of another swing, s.
+IMPACT_WITHIN_S = 0.25
 # The order of two found positions is doubted when they lie nearer than this, s.
 NO_LESS_APART_S = 0.001
 
@@ -261,18 +263,16 @@ class _Finder:
             path_of(self.track, name, sign_target=self.sign, roll_deg=self.roll) for name in names
         ]
 
-    def find_impact(
-        self, strikes: Sequence[StrikeLike], ball_left: Time | None, ball: BallLike | None
-    ) -> None:
+    def find_impact(self, strikes: Sequence[StrikeLike], ball: BallLike | None) -> None:
         near = self.span.bottom_s
         address = self.found.get(P.P1)
         address_s = None if address is None else address.time.s
         sources = [
             ImpactSource(kind=SOUND, time=Time(s=strike.s, se=strike.se_s))
             for strike in strikes
-            if abs(strike.s - near) < 0.25
+            if abs(strike.s - near) < IMPACT_WITHIN_S
         ]
-        if ball_left is not None and abs(ball_left.s - near) < 0.25:
+        if ball_left is not None and abs(ball_left.s - near) < IMPACT_WITHIN_S:
             sources.append(ImpactSource(kind=BALL, time=ball_left))
         club = club_passing(
             self.track,

@@ -19,10 +19,10 @@ __all__ = ["BallLike", "club_passing", "hands_passing"]
 # How far the head may stand behind the ball at address, or the tracked point of the head may
 # wander along it, in club lengths: about 2 cm of 1 m. Common practice, no source.
 SE_AT_BALL_CLUB = 0.02
-# The hands come back to about where they stood, a little nearer to the target. Common practice,
-# no source.
-HANDS_LATE_S = 0.010
-SE_HANDS_S = 0.015
+# The hands are back over their address, or lowest, before the head is at the ball: at impact they
+# lead it by some 5 to 15 cm, at 5 to 7 m/s. Common practice, no source.
+HANDS_LATE_S = 0.020
+SE_HANDS_S = 0.018
 _LOOK_S = 0.08
 
 
