@@ -52,7 +52,9 @@ def see_clip(
     body : the network's landmarks, by body side.
     """
     hand = settings.seen_handedness
-    joints = to_joint_centres(body.assign_attrs(handedness=str(hand)), settings.view)
+    joints = to_joint_centres(
+        body.assign_attrs(handedness=str(hand)), settings.view, heavy=settings.heavy
+    )
     seen = ClipSeen(track=by_lead_trail(joints, hand), scale=None, camera=None, balls=(), notes=())
     address = find_positions(
         seen.track, spans[0], view=settings.view, sign_target=usual_toward(hand)
@@ -102,7 +104,9 @@ def check_footage(
 ) -> CameraCheck:
     """Check the camera alone, from the body's track."""
     joints = to_joint_centres(
-        body.assign_attrs(handedness=str(settings.seen_handedness)), settings.view
+        body.assign_attrs(handedness=str(settings.seen_handedness)),
+        settings.view,
+        heavy=settings.heavy,
     )
     seen = ClipSeen(
         track=by_lead_trail(joints, settings.seen_handedness),
