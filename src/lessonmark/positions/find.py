@@ -263,7 +263,9 @@ class _Finder:
             path_of(self.track, name, sign_target=self.sign, roll_deg=self.roll) for name in names
         ]
 
-    def find_impact(self, strikes: Sequence[StrikeLike], ball: BallLike | None) -> None:
+    def find_impact(
+        self, strikes: Sequence[StrikeLike], ball_left: Time | None, ball: BallLike | None
+    ) -> None:
         near = self.span.bottom_s
         address = self.found.get(P.P1)
         address_s = None if address is None else address.time.s
