@@ -141,14 +141,9 @@ class Background:
     registration: Registration | None  # None: the camera stands still
 
     @cached_property
-    def inverse(self) -> npt.NDArray[np.float32]:
-        """One over the spread."""
-        return (1.0 / self.spread).astype(np.float32)
-
-    @cached_property
-    def level(self) -> npt.NDArray[np.float32]:
-        """The median in units of the spread."""
-        return (self.median / self.spread).astype(np.float32)
+    def scaled(self) -> npt.NDArray[np.float32]:
+        """(height, width, 2): one over the spread, and the median in spreads."""
+        return np.dstack([1.0 / self.spread, self.median / self.spread]).astype(np.float32)
 
     def align(
         self, image: npt.NDArray[np.uint8]

@@ -15,10 +15,11 @@ import xarray as xr
 
 from lessonmark.language import say
 from lessonmark.media.clip import ClipInfo, Frame
-from lessonmark.tracks.background import Background, Window, learn_background, spread_samples
+from lessonmark.tracks.background import Window, learn_background, spread_samples
 from lessonmark.tracks.club_hands import Hands, find_hands, guess_px_per_cm
+from lessonmark.tracks.club_line import Contrast
 from lessonmark.tracks.club_path import choose_rays
-from lessonmark.tracks.club_rays import Contrast, Ray, RayFinder
+from lessonmark.tracks.club_rays import Ray, RayFinder
 from lessonmark.tracks.club_smooth import ClubPath, smooth_club
 from lessonmark.tracks.schema import CLUB_KEYPOINTS, SPACE
 from lessonmark.words import Handedness, View
@@ -157,7 +158,9 @@ def _track_span(
         image, motions[row] = background.align(frame.image)
         steady[row] = _undo(motions[row], hands.position[row])
         rays[row] = finder.find(
-            _contrast(image, background), window.inside(steady[row]), float(limits[row])
+            Contrast(image=image, background=background),
+            window.inside(steady[row]),
+            float(limits[row]),
         )
     chosen = choose_rays(
         times,
@@ -173,16 +176,6 @@ def _track_span(
         return None
     path = smooth_club(times, club, length_px=length * scale)
     return _in_picture(frames, times, hands, steady, club, path, motions, window, scale)
-
-
-def _contrast(image: npt.NDArray[np.uint8], background: Background) -> Contrast:
-    inverse = background.inverse
-    picture = image * inverse
-    return Contrast(
-        difference=picture - background.level,
-        picture=picture,
-        unsteady=background.unsteady,
-    )
 
 
 def _row(times: Array, s: float) -> int | None:
