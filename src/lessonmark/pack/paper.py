@@ -73,7 +73,7 @@ def write_paper(
         "cautions": list(all_cautions(findings, words)),
         "foot": " ".join(
             (
-                findings.scale_note,
+                wording.sentence(findings.scale_note),
                 say("Every mark is one swing; the bar is the change with its 95 % interval."),
                 say("Made with {software}, a coach's tool, no medical device.",
                     software=findings.software),

@@ -112,7 +112,12 @@ def sheet_html(findings: Findings, *, pictures: Path) -> str:
         focus=tuple(_row(one, pictures) for one in findings.focus),
         side_effects=tuple(_row(one, pictures) for one in findings.side_effects),
         not_measured=_refusals(findings.not_measured),
+        problems=tuple(
+            (one.clip, wording.sentence(one.what), wording.sentence(one.do))
+            for one in findings.problems
+        ),
         clip_notes=tuple((clip.clip, note) for clip in findings.clips for note in clip.notes),
+        scale_note=wording.sentence(findings.scale_note),
         club_length=wording.number_with_unit(findings.club_length_cm, "cm"),
     )
 
@@ -210,4 +215,7 @@ def _still(picture: StillPicture, pictures: Path) -> Markup:
 
 
 def _refusals(refused: Mapping[str, Refused]) -> tuple[tuple[str, str, str], ...]:
-    return tuple((what, one.reason, one.do) for what, one in refused.items())
+    return tuple(
+        (what, wording.sentence(one.reason), wording.sentence(one.do))
+        for what, one in refused.items()
+    )

@@ -21,6 +21,7 @@ from lessonmark.words import Stage
 
 __all__ = ["Point", "as_text", "draft_talking_points"]
 
+MOST_LEADS = 3
 FEW = 3  # fewer swings than this describe nothing (DESIGN.md, section 8)
 
 
@@ -37,7 +38,10 @@ def draft_talking_points(findings: Findings, words: CoachWords | None = None) ->
     words = words or CoachWords()
     drafts = (
         (say("What it was"), _each(findings, _was)),
-        (say("What we set out to change"), (*words.causes, *_each(findings, _aim))),
+        (
+            say("What we set out to change"),
+            (*(wording.sentence(cause) for cause in words.causes), *_each(findings, _aim)),
+        ),
         (say("What the drill did"), _drill(findings)),
         (say("What changed, and by how much"), _changed(findings)),
         (say("What is still there"), _still_there(findings)),
@@ -101,7 +105,7 @@ def _aim(one: FocusFinding) -> str:
 
 
 def _drill(findings: Findings) -> tuple[str, ...]:
-    lines = [wording.capital(findings.drill.rstrip(".")) + "."] if findings.drill else []
+    lines = [wording.sentence(findings.drill)] if findings.drill else []
     for one in findings.focus:
         found = _described(one, Stage.DRILL)
         if found is None:
@@ -139,8 +143,18 @@ def _still_there(findings: Findings) -> tuple[str, ...]:
         for one in findings.focus
         if one.change.as_wanted is False
     ]
-    lines += [one.sentence for one in findings.side_effects]
-    return tuple(lines)
+    return (*lines, *_leads(findings))
+
+
+def _leads(findings: Findings) -> tuple[str, ...]:
+    """Name the first few side effects: nobody listens to fifteen."""
+    named = [one.sentence for one in findings.side_effects[:MOST_LEADS]]
+    more = len(findings.side_effects) - len(named)
+    if more > 0:
+        named.append(
+            say_n("{n} more lead is on the sheet.", "{n} more leads are on the sheet.", more)
+        )
+    return tuple(named)
 
 
 def _coach_sentence(one: FocusFinding) -> str:
@@ -159,7 +173,7 @@ def _next(findings: Findings, words: CoachWords) -> tuple[str, ...]:
         if line.checkpoint:
             lines.append(say("Checkpoint: {checkpoint}.", checkpoint=line.checkpoint))
     if words.next_step:
-        lines.append(wording.capital(words.next_step.rstrip(".")) + ".")
+        lines.append(wording.sentence(words.next_step))
     if not words.plan and not words.next_step and findings.focus:
         lines.append(say("Film the same swings again, from the same place, at the next lesson."))
     drills = (caution for line in words.plan for caution in line.cautions)

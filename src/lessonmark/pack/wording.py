@@ -24,6 +24,7 @@ __all__ = [
     "measured_words",
     "number_with_unit",
     "position_words",
+    "sentence",
     "signed",
     "unit_sign",
     "verdict_kind",
@@ -146,6 +147,12 @@ def measure_title(name: str, at: MeasureAt) -> str:
 def capital(words: str) -> str:
     """Begin with a capital letter."""
     return words[:1].upper() + words[1:]
+
+
+def sentence(words: str) -> str:
+    """Make a clause a sentence: a capital in front, a full stop behind."""
+    words = words.strip()
+    return capital(words) + ("" if not words or words[-1] in ".!?…" else ".")
 
 
 def count_of_swings(stage: Stage, n: int) -> str:
