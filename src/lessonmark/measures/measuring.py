@@ -40,7 +40,7 @@ SEED = 20
 # second, is no reading: the limb is seen nearly end on, or the track is too rough. In the entry's
 # unit; common practice, no source. The whole error may be the larger, for what swings of one
 # camera share cancels between stages.
-TOO_WIDE = {"deg": (8.0, 40.0), "cm": (8.0, 30.0)}
+TOO_WIDE = {"deg": (15.0, 40.0), "cm": (10.0, 30.0)}
 
 
 def measure_swing(

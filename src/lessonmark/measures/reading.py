@@ -45,6 +45,7 @@ class Disturbance:
 
     points: Mapping[Key, Vector] = field(default_factory=dict)  # px (shaft: rad in element 0)
     named: Mapping[str, Vector] = field(default_factory=dict)  # px, at every instant
+    drifts: Mapping[str, Vector] = field(default_factory=dict)  # px, from - to + over the swing
     times: Mapping[Position, float] = field(default_factory=dict)  # s
     waves: Mapping[str, npt.NDArray[np.float64]] = field(default_factory=dict)  # in sd, at knots
     knots: npt.NDArray[np.float64] | None = None  # s
@@ -129,6 +130,10 @@ class Reading:
         """First and last time of the positions that it reads, s."""
         at = [self.swing.positions[p].time.s for p in self.positions_read]
         return min(at), max(at)
+
+    def _along_swing(self, s: float) -> float:
+        start, stop = self.span_s()
+        return 2.0 * min(max((s - start) / max(stop - start, 1e-6), 0.0), 1.0) - 1.0
 
     @cached_property
     def torso_px(self) -> float:
@@ -303,6 +308,8 @@ class Reading:
             px = px + disturbed.points[key]
         if name in disturbed.named:
             px = px + disturbed.named[name]
+        if name in disturbed.drifts:
+            px = px + self._along_swing(s) * disturbed.drifts[name]
         if name in disturbed.waves and disturbed.knots is not None:
             wave = disturbed.waves[name]
             drawn = np.array([np.interp(s, disturbed.knots, wave[:, i]) for i in (0, 1)])

@@ -70,7 +70,7 @@ class SwingSeen:
         if self.scatter is not None:
             return self.scatter
         # A track that was brought to joint centres states it in its own covariance.
-        return 0.0 if self.track.attrs.get("joint_centres") else NETWORK_SCATTER
+        return 0.0 if "position_systematic" in self.track else NETWORK_SCATTER
 
     @cached_property
     def paths(self) -> Paths:

@@ -90,9 +90,10 @@ def release_rate(swing: Swing) -> float:
     return ((change + 180.0) % 360.0 - 180.0) / (swing.time(P.P8) - swing.time(P.P7))
 
 
-# The pelvis counts as moving once it has gone this far toward the target from its farthest-back
-# place: above the jitter of a still hip in a track, well below the shift of any full swing.
-FIRST_MOVE_CM = 1.0
+# The pelvis counts as moving once it has gone this share of its way from its farthest-back place
+# to where it is at P6: well above the jitter of a still hip in a track.
+FIRST_MOVE = 0.25
+LEAST_TRAVEL = 2.0  # cm, or % of the torso: less is no shift
 PATH_STEP_S = 0.002
 # Weights of a bell 20 ms wide: a hip does nothing faster, a track's jitter is.
 BELL_STEP_S = 0.005
@@ -106,8 +107,8 @@ BELL = np.exp(-0.5 * (np.arange(-10, 11) * BELL_STEP_S / 0.020) ** 2)
     unit="ms",
     reads="hips start before the arms have finished going back",
     sign="+ hips first",
-    definition="from the mid-hip's first 1 cm toward the target after its farthest-back place, "
-    "to P4",
+    definition="from when the mid-hip has gone a quarter of its way from its farthest-back place "
+    "to where it is at P6, to P4",
     needs="60 frames a second or more",
     least_fps=50.0,
     usual="0 to 150 (common practice, no source)",
@@ -121,15 +122,17 @@ def shift_lead(swing: Swing) -> float:
     weights = np.convolve(np.ones_like(rough), BELL, mode="same")
     along = np.convolve(rough, BELL, mode="same") / weights
     back = int(np.argmin(along))
-    past = np.nonzero(along[back:] >= along[back] + FIRST_MOVE_CM)[0]
-    if back == len(times) - 1 or not past.size:
+    travel = float(along[-1] - along[back])
+    line = along[back] + FIRST_MOVE * travel
+    past = np.nonzero(along[back:] >= line)[0]
+    if travel < LEAST_TRAVEL:
         raise CannotMeasure(
             say("the hips do not move toward the target before P6"),
             do=say("look at hip shift at P6 instead"),
         )
     after = back + int(past[0])
     before = after - 1
-    share = (along[back] + FIRST_MOVE_CM - along[before]) / (along[after] - along[before])
+    share = (line - along[before]) / (along[after] - along[before])
     moved = times[before] + float(share) * (times[after] - times[before])
     return 1000.0 * (top - float(moved))
 

@@ -132,6 +132,9 @@ def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[D
         for axis in axes[now]:
             found.append(Disturbance(named={name: math.sqrt(STAYS) * axis}))
         if reading.entry.is_span:
+            # What goes with the body's turning drifts over the swing.
+            for axis in axes[now]:
+                found.append(Disturbance(drifts={name: math.sqrt(1 - STAYS) * axis}))
             continue
         for key in keys:
             for axis in axes[key]:
