@@ -35,46 +35,56 @@ MAD_TO_SD = 1.4826  # normal distribution
 class Window:
     """The part of the picture that is worked on, and how far it is made smaller.
 
-    Window pixel w belongs to picture position ``origin + w / scale``, both with (0, 0) at the
+    Window pixel w belongs to picture position ``corner + shrink * w``, both with (0, 0) at the
     outer corner of their top-left pixel.
     """
 
     x: int  # px, left edge in the picture
     y: int  # px, top edge
-    width: int  # px, in the picture
+    width: int  # px in the picture, at least `shrink`
     height: int
-    scale: float  # at most 1
+    shrink: int = 1  # picture pixels that become one
 
     @property
     def size(self) -> tuple[int, int]:
-        """Width and height after scaling, px."""
-        return (
-            max(1, round(self.width * self.scale)),
-            max(1, round(self.height * self.scale)),
-        )
+        """Width and height, window px."""
+        return self.width // self.shrink, self.height // self.shrink
 
     def cut(self, image: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
-        """Cut the window out of a whole grey picture and scale it."""
-        part = image[self.y : self.y + self.height, self.x : self.x + self.width]
-        if self.scale == 1.0:
-            return np.ascontiguousarray(part)
-        return cv2.resize(part, self.size, interpolation=cv2.INTER_AREA).astype(
-            np.uint8, copy=False
-        )
+        """Cut the window out of a whole grey picture and shrink it."""
+        return self._shrunk(image, 0, 0, *self.size)
+
+    def cut_around(
+        self, image: npt.NDArray[np.uint8], middle: npt.NDArray[np.float64], reach: float
+    ) -> tuple[tuple[int, int], npt.NDArray[np.uint8]]:
+        """Cut what lies within `reach` of `middle`, both window px; returns its corner as well."""
+        width, height = self.size
+        x0 = int(np.clip(middle[0] - reach, 0, width - 1))
+        y0 = int(np.clip(middle[1] - reach, 0, height - 1))
+        x1 = int(np.clip(np.ceil(middle[0] + reach), x0 + 1, width))
+        y1 = int(np.clip(np.ceil(middle[1] + reach), y0 + 1, height))
+        return (x0, y0), self._shrunk(image, x0, y0, x1, y1)
 
     def inside(self, points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Carry picture points (..., 2) to window points."""
-        carried: npt.NDArray[np.float64] = (points - np.array([self.x, self.y])) * self._scales()
-        return carried
+        return np.asarray((points - np.array([self.x, self.y])) / self.shrink, np.float64)
 
     def outside(self, points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Carry window points (..., 2) to picture points."""
-        carried: npt.NDArray[np.float64] = points / self._scales() + np.array([self.x, self.y])
-        return carried
+        return np.asarray(points * self.shrink + np.array([self.x, self.y]), np.float64)
 
-    def _scales(self) -> npt.NDArray[np.float64]:
-        width, height = self.size
-        return np.array([width / self.width, height / self.height])
+    def _shrunk(
+        self, image: npt.NDArray[np.uint8], x0: int, y0: int, x1: int, y1: int
+    ) -> npt.NDArray[np.uint8]:
+        """Cut window px (x0, y0) to (x1, y1)."""
+        step = self.shrink
+        part = image[
+            self.y + step * y0 : self.y + step * y1, self.x + step * x0 : self.x + step * x1
+        ]
+        if step == 1:
+            return np.ascontiguousarray(part)
+        small = cv2.resize(part, (x1 - x0, y1 - y0), interpolation=cv2.INTER_AREA)
+        return np.asarray(small, np.uint8)
 
 
 class Registration:
@@ -175,9 +185,11 @@ def _cut_moved(
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    if window.scale == 1.0:
-        return part.astype(np.uint8, copy=False)
-    return cv2.resize(part, window.size, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
+    if window.shrink == 1:
+        return np.asarray(part, np.uint8)
+    width, height = window.size
+    whole = part[: height * window.shrink, : width * window.shrink]
+    return np.asarray(cv2.resize(whole, window.size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def spread_samples(hands: npt.NDArray[np.float64], count: int) -> list[int]:

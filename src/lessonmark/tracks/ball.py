@@ -200,7 +200,7 @@ def _box(centre: Array, radius: float, clip: ClipInfo) -> Window:
     x0, y0 = (max(0, int(edge)) for edge in centre - radius)
     x1 = min(clip.width, int(np.ceil(centre[0] + radius)))
     y1 = min(clip.height, int(np.ceil(centre[1] + radius)))
-    return Window(x=x0, y=y0, width=x1 - x0, height=y1 - y0, scale=1.0)
+    return Window(x=x0, y=y0, width=x1 - x0, height=y1 - y0)
 
 
 def _look(

@@ -6,7 +6,7 @@ is not seen is predicted from its neighbours with an error that says so.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,7 +31,10 @@ FrameSource = Callable[[float, float], Iterable[Frame]]  # grey frames from star
 
 # A club is worked on at no more than this length: finer pixels cost time and tell nothing more.
 LENGTH_PX_MOST = 320.0
-LENGTH_PX_WORKED = 240.0
+CUT_REACH = 1.12  # club lengths around the hands
+# Frames are kept from learning the background to searching it while they take no more than this;
+# the rest is read twice.
+HELD_BYTES = 120e6
 LENGTH_PX_LEAST = 40.0  # below this a shaft is thinner than half a pixel
 SAMPLES = 41  # frames that the background is learnt from
 FRAMES_LEAST = 12  # in a span
@@ -81,7 +84,7 @@ def track_club(
 
     Parameters
     ----------
-    frames_source : gives the clip's grey frames between two times; it is asked twice a span.
+    frames_source : gives the clip's grey frames between two times; asked once or twice a span.
     body : the golfer's track, `schema`'s body variables on every frame's time.
     clip : the clip, for its size.
     view, handedness : not needed to find the club: the same search serves every view and hand.
@@ -132,36 +135,51 @@ def _track_span(
     window = _window(hands.position, length, clip)
     start_s, stop_s = float(times[0]), float(times[-1])
     wanted = set(spread_samples(hands.position, SAMPLES))
+    scale = 1.0 / window.shrink
+    reach = CUT_REACH * length * scale
+    middles = window.inside(hands.position)
+    held: dict[int, tuple[tuple[int, int], npt.NDArray[np.uint8]]] = {}
+    holds = int(HELD_BYTES / (2 * reach) ** 2)
+
+    def samples() -> Iterator[npt.NDArray[np.uint8]]:
+        """Give the frames to learn from, keeping what is around the hands in every frame."""
+        for frame in frames_source(start_s, stop_s):
+            row = _row(times, frame.s)
+            if row is None:
+                continue
+            if len(held) < holds:
+                held[row] = window.cut_around(frame.image, middles[row], reach)
+            if row in wanted:
+                yield frame.image
+
     try:
-        background = learn_background(
-            (
-                frame.image
-                for frame in frames_source(start_s, stop_s)
-                if _row(times, frame.s) in wanted
-            ),
-            window=window,
-            golfer=_golfer_box(body, length),
-        )
+        background = learn_background(samples(), window=window, golfer=_golfer_box(body, length))
     except ValueError:  # fewer than three frames could be read there
         return None
-    scale = _mean_scale(window)
     finder = RayFinder(length * scale)
     rays: list[list[Ray]] = [[] for _ in times]
     # The camera's own motion: reference to frame, one (2, 3) a frame.
     motions = np.tile(np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]), (len(times), 1, 1))
     steady = hands.position.copy()
     limits = _fan_limits(times, hands, length)
-    for frame in frames_source(start_s, stop_s):
-        row = _row(times, frame.s)
-        if row is None:
-            continue
-        image, motions[row] = background.align(frame.image)
-        steady[row] = _undo(motions[row], hands.position[row])
-        rays[row] = finder.find(
-            Contrast(image=image, background=background),
-            window.inside(steady[row]),
-            float(limits[row]),
-        )
+    if background.registration is not None:
+        held.clear()
+    for row, (corner, image) in held.items():
+        contrast = Contrast(image=image, background=background, corner=corner)
+        rays[row] = finder.find(contrast, middles[row], float(limits[row]))
+    # What could not be kept, or moves with the camera, is read again.
+    first = min((row for row in range(len(times)) if row not in held), default=None)
+    done = set(held)
+    held.clear()
+    if first is not None:
+        for frame in frames_source(float(times[first]), stop_s):
+            at = _row(times, frame.s)
+            if at is None or at in done:
+                continue
+            image, motions[at] = background.align(frame.image)
+            steady[at] = _undo(motions[at], hands.position[at])
+            contrast = Contrast(image=image, background=background)
+            rays[at] = finder.find(contrast, window.inside(steady[at]), float(limits[at]))
     chosen = choose_rays(
         times,
         rays,
@@ -189,18 +207,15 @@ def _row(times: Array, s: float) -> int | None:
 
 def _window(hands: Array, length: float, clip: ClipInfo) -> Window:
     """Cut as far as the club reaches from wherever the hands are."""
-    scale = 1.0 if length <= LENGTH_PX_MOST else LENGTH_PX_WORKED / length
+    shrink = max(1, int(np.ceil(length / LENGTH_PX_MOST)))
     low = np.nanmin(hands, axis=0) - 1.12 * length
     high = np.nanmax(hands, axis=0) + 1.12 * length
     x0, y0 = (int(max(0.0, edge)) for edge in low)
     x1 = int(min(float(clip.width), np.ceil(high[0])))
     y1 = int(min(float(clip.height), np.ceil(high[1])))
-    return Window(x=x0, y=y0, width=max(x1 - x0, 1), height=max(y1 - y0, 1), scale=scale)
-
-
-def _mean_scale(window: Window) -> float:
-    width, height = window.size
-    return 0.5 * (width / window.width + height / window.height)
+    return Window(
+        x=x0, y=y0, width=max(x1 - x0, shrink), height=max(y1 - y0, shrink), shrink=shrink
+    )
 
 
 def _golfer_box(body: xr.Dataset, length: float) -> tuple[float, float, float, float]:

@@ -35,22 +35,27 @@ ALIKE_STEPS = 3.0  # neighbouring steps share the pixels' errors: so many count 
 
 @dataclass(frozen=True, kw_only=True)
 class Contrast:
-    """One frame against its background, both of the same window."""
+    """One frame against its background; points are window px of the background."""
 
-    image: npt.NDArray[np.uint8]
+    image: npt.NDArray[np.uint8]  # the window or a part of it
     background: Background
+    corner: tuple[int, int] = (0, 0)  # of the image in the window, px
 
     @property
     def size(self) -> tuple[int, int]:
-        """Width and height, px."""
-        return self.image.shape[1], self.image.shape[0]
+        """Width and height of the window, px."""
+        return self.background.window.size
 
     def sample(
         self, grid_x: npt.NDArray[np.float32], grid_y: npt.NDArray[np.float32]
     ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
         """Return the difference from the background and the picture, in spreads, at points."""
         grey = cv2.remap(
-            self.image, grid_x, grid_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+            self.image,
+            grid_x - np.float32(self.corner[0]),
+            grid_y - np.float32(self.corner[1]),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
         )
         scaled = cv2.remap(
             self.background.scaled,
