@@ -132,6 +132,19 @@ def test_chart_of_too_few_swings_has_no_difference(make_findings):
     assert "before: 2 swings" in svg
 
 
+def test_labels_never_run_into_each_other(findings_and_pictures):
+    """Widths by Pillow's reading of the typeface, places by the SVG itself."""
+    one = findings_and_pictures[0].focus[1]
+    with speaking("de"):
+        svg = measure_chart(one.stages, one.change, one.unit, width=200)
+    places = re.findall(
+        r'translate\(([-\d.]+),([-\d.]+)\)"[^>]*font-size="13px"[^>]*>([^<]+)<', svg
+    )
+    left = {words: (float(x), float(y)) for x, y, words in places}
+    change, numbers = left["die Änderung"], next(v for k, v in left.items() if "(" in k)
+    assert numbers[1] - change[1] >= 13
+
+
 def _luminance(colour: str) -> float:
     """WCAG 2.2, 'relative luminance'."""
     parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]

@@ -22,7 +22,7 @@ from lessonmark.evidence.stage_mean import stage_mean
 from lessonmark.language import say, say_number
 from lessonmark.lessons.findings import StageValues
 from lessonmark.pack.stage_style import INK, PAPER, STYLES
-from lessonmark.pack.typeface import STACK, know_the_typeface
+from lessonmark.pack.typeface import STACK, know_the_typeface, text_width
 from lessonmark.pack.wording import count_of_swings, interval_words, number_with_unit, signed
 from lessonmark.words import Stage
 
@@ -32,6 +32,8 @@ WIDTH_PX = 340  # a phone's column: text stays at its size there
 _LANE_PX = 9.0  # a swing's own line, so that dots never hide each other
 _HEAD_PX = 22.0  # a stage's words above its lanes
 _GAP_PX = 10.0
+_TEXT_PX = 13
+_LINE_PX = 16.0  # a second line, where two labels do not fit on one
 _Z95 = stats.norm.ppf(0.975)
 _GRID = "#D9D2C3"
 _FAINT = "#6B645A"
@@ -163,7 +165,7 @@ def _domain(shown: Sequence[_Shown], change: Change, centre: float | None) -> tu
 
 
 def _rows(
-    shown: Sequence[_Shown], unit: str
+    shown: Sequence[_Shown], unit: str, width: int
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]], float]:
     """Lay the swings out from the top down, in px."""
     swings: list[dict[str, Any]] = []
@@ -177,7 +179,10 @@ def _rows(
             "fill": style.colour if style.filled else PAPER,
             "shape": style.shape,
         }
-        top = y + _HEAD_PX
+        words = count_of_swings(stage.stage, len(stage.values))
+        mean_words = say("mean {value}", value=number_with_unit(summary.mean, unit))
+        second = 0.0 if _fit(words, mean_words, width - 16) else _LINE_PX
+        top = y + _HEAD_PX + second
         for k, measured in enumerate(stage.values):
             swings.append(
                 {
@@ -194,8 +199,9 @@ def _rows(
         heads.append(
             {
                 **look,
-                "words": count_of_swings(stage.stage, len(stage.values)),
-                "mean_words": say("mean {value}", value=number_with_unit(summary.mean, unit)),
+                "words": words,
+                "mean_words": mean_words,
+                "mean_y": y + 10 + second,
                 "mean": summary.mean,
                 "low": summary.mean if summary.low is None else summary.low,
                 "high": summary.mean if summary.high is None else summary.high,
@@ -217,7 +223,7 @@ def _x(field: str, domain: tuple[float, float], axis: alt.Axis | None) -> alt.X:
 def _dots(
     shown: Sequence[_Shown], unit: str, domain: tuple[float, float], width: int
 ) -> alt.LayerChart | alt.FacetChart:
-    swings, heads, height = _rows(shown, unit)
+    swings, heads, height = _rows(shown, unit, width)
     axis = alt.Axis(
         title=None, tickCount=5, labelExpr=_tick_words(domain), domain=False, ticks=False
     )
@@ -250,14 +256,14 @@ def _dots(
             opacity=alt.Opacity("seen", type="quantitative", scale=None),
             **symbol,
         ),
-        at_head.mark_text(align="left", fontSize=13, color=INK, fontWeight=600).encode(
+        at_head.mark_text(align="left", fontSize=_TEXT_PX, color=INK, fontWeight=600).encode(
             x=alt.value(16), y=y("y"), text="words:N"
         ),
         at_head.mark_point(filled=True, strokeWidth=1.6, size=60, opacity=1).encode(
             x=alt.value(6), y=y("y"), **symbol
         ),
-        at_head.mark_text(align="right", fontSize=13, color=INK).encode(
-            x=alt.value(width), y=y("y"), text="mean_words:N"
+        at_head.mark_text(align="right", fontSize=_TEXT_PX, color=INK).encode(
+            x=alt.value(width), y=y("mean_y"), text="mean_words:N"
         ),
     ]
     if any(swing["aside"] for swing in swings):
@@ -284,15 +290,17 @@ def _difference(
     numbers = signed(change.difference, unit)
     if change.low is not None:
         numbers += f" ({interval_words(low, high, unit)})"
-    height = 46.0
+    second = 0.0 if _fit(words, numbers, width) else _LINE_PX
+    height = 46.0 + second
     row = {
         "difference": change.difference,
         "low": low,
         "high": high,
         "zero": 0.0,
-        "y": 35.0,
+        "y": 35.0 + second,
         "head": 10.0,
-        "top": 24.0,
+        "numbers_y": 10.0 + second,
+        "top": 24.0 + second,
         "bottom": height,
         "words": words,
         "numbers": numbers,
@@ -328,14 +336,19 @@ def _difference(
         at.mark_point(shape="diamond", filled=True, color=INK, size=90, opacity=1).encode(
             x=_x("difference", domain, axis), y=y("y")
         ),
-        at.mark_text(align="left", fontSize=13, color=INK, fontWeight=600).encode(
+        at.mark_text(align="left", fontSize=_TEXT_PX, color=INK, fontWeight=600).encode(
             x=alt.value(0), y=y("head"), text="words:N"
         ),
-        at.mark_text(align="right", fontSize=13, color=INK).encode(
-            x=alt.value(width), y=y("head"), text="numbers:N"
+        at.mark_text(align="right", fontSize=_TEXT_PX, color=INK).encode(
+            x=alt.value(width), y=y("numbers_y"), text="numbers:N"
         ),
     ]
     return alt.layer(*layers).properties(width=width, height=height)
+
+
+def _fit(left: str, right: str, width: float) -> bool:
+    """Whether two labels stand on one line with a gap between them."""
+    return text_width(left, _TEXT_PX, strong=True) + text_width(right, _TEXT_PX) + 10 <= width
 
 
 def _tick_words(domain: tuple[float, float], *, plus: bool = False) -> str:

@@ -126,6 +126,8 @@ def _drill(findings: Findings) -> tuple[str, ...]:
 
 
 def _changed(findings: Findings) -> tuple[str, ...]:
+    if not findings.focus:
+        return ()
     changed = [one for one in findings.focus if one.change.verdict is Verdict.CHANGED]
     if not changed:
         return (say("No focus measure has changed for certain in this lesson."),)

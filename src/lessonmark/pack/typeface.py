@@ -12,8 +12,9 @@ from importlib import resources
 from pathlib import Path
 
 import vl_convert
+from PIL import ImageFont
 
-__all__ = ["FAMILY", "STACK", "font_face_css", "font_folder", "know_the_typeface"]
+__all__ = ["FAMILY", "STACK", "font_face_css", "font_folder", "know_the_typeface", "text_width"]
 
 FAMILY = "Source Serif Pro"
 # Read where the embedded file cannot be: an old mail viewer, or the charts on their own.
@@ -43,3 +44,17 @@ def font_face_css() -> str:
 def know_the_typeface() -> None:
     """Give the chart and SVG renderer the typeface, once; without it words would be left out."""
     vl_convert.register_font_directory(str(font_folder()))
+
+
+def text_width(words: str, size: float, *, strong: bool = False) -> float:
+    """Measure how wide words are set in the typeface, in the unit of `size`."""
+    return _face(strong).getlength(words) * size / _MEASURED_AT
+
+
+_MEASURED_AT = 100  # px, so that rounding to pixels does not matter
+
+
+@cache
+def _face(strong: bool) -> ImageFont.FreeTypeFont:
+    name = _FACES[1 if strong else 0][0]
+    return ImageFont.truetype(str(font_folder() / name), _MEASURED_AT)
