@@ -43,7 +43,7 @@ bench-accuracy: setup
 	$(BIN)/python bench/accuracy.py
 
 bench-speed: setup
-	$(BIN)/python bench/speed.py
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python bench/speed.py
 
 bench-evidence: setup
 	$(BIN)/python bench/evidence.py
