@@ -4,8 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo test setup lint types layers tests format clean \
-        bench-accuracy bench-speed bench-evidence
+.PHONY: demo test setup lint types layers tests format clean
 
 $(STAMP): requirements.lock pyproject.toml
 	@sh .ci/system-packages
@@ -39,14 +38,10 @@ format: setup
 	$(BIN)/ruff check --fix src tests bench
 	$(BIN)/ruff format src tests bench
 
-bench-accuracy: setup
-	$(BIN)/python bench/accuracy.py
-
-bench-speed: setup
-	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python bench/speed.py
-
-bench-evidence: setup
-	$(BIN)/python bench/evidence.py
+# The benches, by hand: make bench-accuracy, bench-positions, bench-measures, bench-club, ...
+# ARGS passes a folder of rendered swings, or a bench's own options.
+bench-%: setup
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python bench/$*.py $(ARGS)
 
 clean:
 	rm -rf $(VENV) out .out
