@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from dataclasses import replace
 
 import pytest
 
 from lessonmark.evidence.change import Verdict
+from lessonmark.lessons.record import Cue, DrillSet, Lesson
 from lessonmark.pack.coach_words import CoachWords, PlanLine
+from lessonmark.pack.from_record import words_of_record
 from lessonmark.pack.message import draft_message
 from lessonmark.pack.talking_points import as_text, draft_talking_points
 from lessonmark.pack.teach import refused_rows, swing_rows, teach_rows
@@ -127,3 +130,19 @@ def test_only_a_few_leads_are_spoken_of(findings_and_pictures):
     lines = _by_title(many)["What is still there"]
     assert "12 more leads are on the sheet." in lines
     assert sum("a lead to look at" in line for line in lines) == 3
+
+
+def test_records_cues_drills_and_next_date_become_the_plan(findings_and_pictures):
+    lesson = Lesson(
+        next_on=datetime.date(2026, 6, 4),
+        cues=[Cue(rank=1, words="Belt level.")],
+        drills=[DrillSet(rank=1, name="Noodle", dose="half speed", sets=3, balls=1)],
+    )
+    words = words_of_record(lesson)
+    assert words.plan == (PlanLine(drill="Noodle", dose="half speed, 3 sets, 1 ball"),)
+    lines = _by_title(findings_and_pictures[0], words)["What next"]
+    assert lines[:3] == (
+        "Noodle: half speed, 3 sets, 1 ball.",
+        "Cue: Belt level.",
+        "Next lesson on June 4, 2026.",
+    )

@@ -111,6 +111,7 @@ def _figure(one: FocusFinding) -> Value:
 
 def _plan(words: CoachWords) -> list[Value]:
     lines = [line.drill + (f": {line.dose}" if line.dose else "") for line in words.plan]
+    lines += words.cues
     lines += [words.next_step] if words.next_step else []
     return [_list(say("The plan"), lines, "□")] if lines else []
 

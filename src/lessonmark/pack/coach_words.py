@@ -25,5 +25,6 @@ class CoachWords:
     coach: str = ""
     causes: tuple[str, ...] = ()  # a chain: each leads to the one after it
     plan: tuple[PlanLine, ...] = ()
+    cues: tuple[str, ...] = ()  # sentences to take along, of no one drill
     next_step: str = ""  # 'film five swings face-on in three weeks'
     note: str = ""  # anything else, printed as it is

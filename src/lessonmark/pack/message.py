@@ -38,6 +38,7 @@ def draft_message(
         "\n".join(f"• {one.sentence}" for one in findings.focus),
     ]  # fmt: skip
     plan = [f"• {line.drill}" + (f": {line.dose}" if line.dose else "") for line in words.plan]
+    plan += [f"• {cue}" for cue in words.cues]
     plan += [f"• {wording.capital(words.next_step)}"] if words.next_step else []
     if plan:
         parts.append("\n".join((say("Until next time:"), *plan)))

@@ -171,12 +171,13 @@ def _next(findings: Findings, words: CoachWords) -> tuple[str, ...]:
         parts += [line.dose] if line.dose else []
         lines.append(": ".join(parts) + ".")
         if line.cue:
-            lines.append(say("Cue: {cue}.", cue=line.cue))
+            lines.append(say("Cue: {cue}.", cue=line.cue.rstrip(".")))
         if line.checkpoint:
-            lines.append(say("Checkpoint: {checkpoint}.", checkpoint=line.checkpoint))
+            lines.append(say("Checkpoint: {checkpoint}.", checkpoint=line.checkpoint.rstrip(".")))
+    lines += [say("Cue: {cue}.", cue=cue.rstrip(".")) for cue in words.cues]
     if words.next_step:
         lines.append(wording.sentence(words.next_step))
-    if not words.plan and not words.next_step and findings.focus:
+    if not (words.plan or words.cues or words.next_step) and findings.focus:
         lines.append(say("Film the same swings again, from the same place, at the next lesson."))
     drills = (caution for line in words.plan for caution in line.cautions)
     return (*lines, *dict.fromkeys((*findings.cautions, *drills)))
