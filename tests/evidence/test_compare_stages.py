@@ -196,7 +196,8 @@ def test_adjusting_twice_changes_nothing():
 def test_verdict_df_lies_between_the_smaller_stages_and_welchs():
     got = change(SLEEP_1[:3], SLEEP_2)
     assert 2.0 <= got.df_guarded <= got.df
-    assert guarded_df(8.0, 4.0) == pytest.approx(math.sqrt(32))
+    assert guarded_df(8.0, 4.0) == pytest.approx(4.0 * 2.0**0.4)
+    assert guarded_df(40.0, 4.0) == guarded_df(8.0, 4.0)
 
 
 @pytest.mark.parametrize(
