@@ -8,7 +8,7 @@ which the swings were made. Impact, found best of all positions, gives the offse
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,12 +20,23 @@ from lessonmark.words import Position
 
 __all__ = ["Pair", "SwingSeen", "lend", "pair_swings"]
 
-# Positions whose spacing from impact is compared: those that both views see on the body.
-_COMPARED = (Position.P3, Position.P4, Position.P5, Position.P9)
-# What the two views may see differently though it is one swing, s. Common practice, no source.
-VIEWS_DIFFER_S = 0.012
-# Above this chi-square for each compared position two swings are not the same.
+# Positions whose spacing from impact is compared.
+_COMPARED = tuple(position for position in Position if position is not Position.P7)
+# One view's idea of a position differs from the other's in the same way in every swing; that is
+# learnt from the pairs themselves. Of a position's error so much is not of that kind:
+RANDOM_SHARE = 0.4
+# and not less than this, s. Common practice, no source.
+LEAST_RANDOM_S = 0.003
+# Before anything is learnt the views may differ by this much, s.
+VIEWS_DIFFER_S = 0.015
+# How far the learnt differences may go, s: else a wrong pair explains itself.
+LEARNT_AT_MOST_S = 0.04
+# Mean chi-square of a spacing, before learning, above which two swings are not the same.
 LEAST_ALIKE = 9.0
+# Chi-square that speaks against another order, where both cameras have as many swings.
+OUT_OF_ORDER = 4.0
+_ROUNDS = 4
+_NEVER = 1e9
 # The files of one swing are finished within this of each other when phones keep their own
 # clocks, s. Common practice, no source.
 FILES_APART_S = 20.0
@@ -49,8 +60,8 @@ class Pair:
     front: int  # place in the list of face-on swings
     side: int  # place in the list of down-the-line swings
     offset: Time  # side clock minus front clock; se from both impacts
-    misfit: float  # chi-square a compared position: about 1 where it is the same swing
-    margin: float  # how much worse the next best partner fits; small = doubtful
+    misfit: float  # mean chi-square of the spacings: about 1 or less where it is the same swing
+    margin: float  # chi-square by which the next best partner fits worse; below 4 = doubtful
 
 
 def pair_swings(front: Sequence[SwingSeen], side: Sequence[SwingSeen]) -> tuple[Pair, ...]:
@@ -67,26 +78,32 @@ def pair_swings(front: Sequence[SwingSeen], side: Sequence[SwingSeen]) -> tuple[
     """
     if not front or not side:
         return ()
-    misfit = np.array([[_misfit(a, b) for b in side] for a in front])
-    cost = np.where(np.isfinite(misfit), misfit, 1e6)
-    # As many on both sides: most likely filmed together, so the order counts too.
+    alike = np.array([[_plain_misfit(a, b) for b in side] for a in front])
+    order = np.zeros(alike.shape)
     if len(front) == len(side):
         places = np.arange(len(front))
-        cost = cost + 0.5 * (places[:, None] != places[None, :])
-    rows, columns = linear_sum_assignment(cost)
+        order = OUT_OF_ORDER * (places[:, None] != places[None, :])
+    differs: dict[Position, float] = dict.fromkeys(_COMPARED, 0.0)
+    total, rows, columns = alike, np.empty(0, int), np.empty(0, int)
+    for _ in range(_ROUNDS):
+        total = np.array([[_misfit(a, b, differs) for b in side] for a in front]) + order
+        # What is not alike at all is paired last, and then left out.
+        total = np.where(alike <= LEAST_ALIKE, total, _NEVER)
+        rows, columns = linear_sum_assignment(total)
+        kept = [(i, j) for i, j in zip(rows, columns, strict=True) if total[i, j] < _NEVER]
+        differs = _views_differ([(front[i].positions, side[j].positions) for i, j in kept])
     pairs = []
     for i, j in zip(rows, columns, strict=True):
-        if misfit[i, j] > LEAST_ALIKE:
+        if total[i, j] >= _NEVER:
             continue
-        others = np.concatenate([np.delete(cost[i], j), np.delete(cost[:, j], i)])
-        margin = float(others.min() - cost[i, j]) if len(others) else math.inf
+        others = np.concatenate([np.delete(total[i], j), np.delete(total[:, j], i)])
         pairs.append(
             Pair(
                 front=int(i),
                 side=int(j),
                 offset=_offset(front[i].positions, side[j].positions),
-                misfit=float(misfit[i, j]),
-                margin=margin,
+                misfit=float(alike[i, j]),
+                margin=float(others.min() - total[i, j]) if len(others) else math.inf,
             )
         )
     return tuple(pairs)
@@ -150,21 +167,56 @@ def _offset(front: SwingPositions, side: SwingPositions) -> Time:
     return Time(s=b.s - a.s, se=math.hypot(a.se, b.se))
 
 
-def _misfit(front: SwingSeen, side: SwingSeen) -> float:
-    """Chi-square a compared spacing; infinite where they cannot be the same."""
+def _spacings(
+    front: SwingPositions, side: SwingPositions
+) -> Iterator[tuple[Position, float, float]]:
+    """Give each shared position, how much later it is in the side view, s, and that one's se."""
+    offset = _offset(front, side)
+    for position in _COMPARED:
+        if position in front and position in side:
+            a, b = front[position].time, side[position].time
+            yield position, b.s - a.s - offset.s, math.hypot(a.se, b.se, offset.se)
+
+
+def _plain_misfit(front: SwingSeen, side: SwingSeen) -> float:
+    """Mean chi-square of the spacings; infinite where the two cannot be compared."""
     a, b = front.positions, side.positions
     if Position.P7 not in a or Position.P7 not in b:
         return math.inf
-    offset = _offset(a, b)
-    total, n = 0.0, 0
-    for position in _COMPARED:
-        if position not in a or position not in b:
-            continue
-        difference = b[position].time.s - a[position].time.s - offset.s
-        var = a[position].time.se ** 2 + b[position].time.se ** 2 + offset.se**2
-        total += difference**2 / (var + VIEWS_DIFFER_S**2)
-        n += 1
-    if front.recorded_s is not None and side.recorded_s is not None:
-        total += ((front.recorded_s - side.recorded_s) / FILES_APART_S) ** 2
-        n += 1
-    return total / n if n else math.inf
+    each = [off**2 / (se**2 + VIEWS_DIFFER_S**2) for _, off, se in _spacings(a, b)] + _file_times(
+        front, side
+    )
+    return sum(each) / len(each) if each else math.inf
+
+
+def _misfit(front: SwingSeen, side: SwingSeen, differs: dict[Position, float]) -> float:
+    """Chi-square of the spacings, less what the views always differ by."""
+    a, b = front.positions, side.positions
+    if Position.P7 not in a or Position.P7 not in b:
+        return _NEVER
+    return sum(
+        (off - differs[position]) ** 2 / ((RANDOM_SHARE * se) ** 2 + LEAST_RANDOM_S**2)
+        for position, off, se in _spacings(a, b)
+    ) + sum(_file_times(front, side))
+
+
+def _file_times(front: SwingSeen, side: SwingSeen) -> list[float]:
+    if front.recorded_s is None or side.recorded_s is None:
+        return []
+    return [((front.recorded_s - side.recorded_s) / FILES_APART_S) ** 2]
+
+
+def _views_differ(
+    pairs: Sequence[tuple[SwingPositions, SwingPositions]],
+) -> dict[Position, float]:
+    """Learn by how much later the side view sees each position, s; 0 from fewer than 3 pairs."""
+    seen: dict[Position, list[float]] = {position: [] for position in _COMPARED}
+    for front, side in pairs:
+        for position, off, _ in _spacings(front, side):
+            seen[position].append(off)
+    return {
+        position: float(np.clip(np.median(offs), -LEARNT_AT_MOST_S, LEARNT_AT_MOST_S))
+        if len(offs) >= 3
+        else 0.0
+        for position, offs in seen.items()
+    }
