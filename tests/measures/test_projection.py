@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import importlib.util
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
-import xarray as xr
 
-from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.measuring import measure_swing
 from lessonmark.measures.posture import Posture
 from lessonmark.measures.registry import entry
-from lessonmark.measures.scale_value import Scale
-from lessonmark.measures.seen import BallSeen, SwingSeen
-from lessonmark.positions.times import PositionTime, SwingPositions, Time
-from lessonmark.words import Handedness, Position, View
+from lessonmark.words import View
 
 ROOT = Path(__file__).parents[2]
 FOCAL, CENTRE = 1500.0, (960.0, 540.0)
@@ -70,77 +64,6 @@ def test_a_bent_joint_off_square_reads_as_published(yaw, flexion):
     assert entry("lead_knee_flex").at(posture) == pytest.approx(flexion, abs=0.3)
 
 
-@pytest.fixture(scope="module")
-def filming():
-    spec = importlib.util.spec_from_file_location("filming", ROOT / "bench" / "filming.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-def filmed_swing(filming, view, *, mirrored=False, **wrong):
-    """The stick golfer's swing as a track, filmed by `projectPoints`."""
-    setting = filming.BEST | wrong
-    at_s = {"P1": 0.5, "P4": 1.0, "P7": 1.5}
-    joints = filming.swing()
-    pictures = {p: filming.picture(joints[p], view, **setting) for p in at_s}
-    names = [n for n in pictures["P1"] if n != "ball"]
-    times = np.arange(0.0, 2.0, 0.01)
-    place = np.empty((len(times), 2, len(names)))
-    for k, name in enumerate(names):
-        for axis in (0, 1):
-            ends = [pictures[p][name][axis] for p in at_s]
-            place[:, axis, k] = np.interp(times, list(at_s.values()), ends)
-    ball = np.array(pictures["P1"]["ball"])
-    if mirrored:
-        place[:, 0] = filming.WIDTH - place[:, 0]
-        ball[0] = filming.WIDTH - ball[0]
-    cov = np.zeros((len(times), 2, 2, len(names)))
-    cov[:, 0, 0] = cov[:, 1, 1] = 0.25
-    track = xr.Dataset(
-        {
-            "position": (("time", "space", "keypoint"), place),
-            "position_cov": (("time", "space", "space_other", "keypoint"), cov),
-            # The joints themselves, not a network's idea of them: no error by definition.
-            "position_systematic": (("time", "space", "space_other", "keypoint"), cov),
-            "visibility": (("time", "keypoint"), np.ones((len(times), len(names)))),
-        },
-        coords={"time": times, "space": ["x", "y"], "keypoint": names},
-    )
-    px_per_cm = filming.FOCAL_PX / setting["distance"]
-    return SwingSeen(
-        track=track,
-        positions=SwingPositions(
-            found={
-                Position(p): PositionTime(position=Position(p), time=Time(s=s, se=1e-4), how="set")
-                for p, s in at_s.items()
-            }
-        ),
-        view=view,
-        handedness=Handedness.LEFT if mirrored else Handedness.RIGHT,
-        toward=-1 if mirrored else 1,
-        width=filming.WIDTH,
-        height=filming.HEIGHT,
-        fps=100.0,
-        scale=Scale(px_per_cm=px_per_cm, se_px_per_cm=0.02 * px_per_cm, sources=("reference",)),
-        ball=BallSeen(x=ball[0], y=ball[1], se_px=0.5),
-        camera=CameraCheck(
-            roll_deg=setting["roll"],
-            roll_se_deg=0.5,
-            roll_from="set",
-            yaw_deg=None,
-            yaw_se_deg=5.0,
-            distance_cm=setting["distance"],
-            height_cm=setting["height"],
-            moved_px=0.0,
-            pitch_deg=float(np.degrees(np.arctan2(90 - setting["height"], setting["distance"]))),
-            pitch_se_deg=2.0,
-        ),
-        stature_cm=filming.STATURE,
-        scatter=0.0,
-    )
-
-
 def true_values(filming, view):
     joints = filming.swing()
     start = Posture.of(filming.flat(joints["P1"], view), view=view)
@@ -152,8 +75,8 @@ def true_values(filming, view):
 
 
 @pytest.mark.parametrize("view", list(View))
-def test_a_swing_filmed_well_is_measured_within_the_aims(filming, view):
-    measured, _ = measure_swing(filmed_swing(filming, view))
+def test_a_swing_filmed_well_is_measured_within_the_aims(filming, filmed_swing, view):
+    measured, _ = measure_swing(filmed_swing(view))
     for key, truth in true_values(filming, view).items():
         aim = 3.0 if entry(key.partition("@")[0]).unit == "deg" else 2.0
         assert measured[key].value == pytest.approx(truth, abs=aim), key
@@ -165,17 +88,17 @@ def test_a_swing_filmed_well_is_measured_within_the_aims(filming, view):
     ids=lambda wrong: " ".join(f"{k} {v:g}" for k, v in wrong.items()),
 )
 @pytest.mark.parametrize("view", list(View))
-def test_a_swing_filmed_badly_is_within_its_stated_error(filming, view, wrong):
-    measured, _ = measure_swing(filmed_swing(filming, view, **wrong))
+def test_a_swing_filmed_badly_is_within_its_stated_error(filming, filmed_swing, view, wrong):
+    measured, _ = measure_swing(filmed_swing(view, **wrong))
     for key, truth in true_values(filming, view).items():
         got = measured[key]
         assert abs(got.value - truth) < 1.96 * got.total_se, key
 
 
 @pytest.mark.parametrize("view", list(View))
-def test_a_left_hander_filmed_reads_as_the_right_hander_does(filming, view):
-    right, _ = measure_swing(filmed_swing(filming, view))
-    left, _ = measure_swing(filmed_swing(filming, view, mirrored=True))
+def test_a_left_hander_filmed_reads_as_the_right_hander_does(filming, filmed_swing, view):
+    right, _ = measure_swing(filmed_swing(view))
+    left, _ = measure_swing(filmed_swing(view, mirrored=True))
     for key in true_values(filming, view):
         assert left[key].value == pytest.approx(right[key].value, abs=1e-6), key
 

@@ -18,7 +18,7 @@ from lessonmark.errors import CannotMeasure
 from lessonmark.language import say
 from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.level import Roll, find_ground_line, find_roll
-from lessonmark.measures.registration import register
+from lessonmark.measures.registration import Movement, register
 from lessonmark.measures.scale import scale_from_stature
 from lessonmark.measures.seen import SwingSeen
 from lessonmark.measures.standing import Standing, find_standing
@@ -32,6 +32,7 @@ GreyAt = Callable[[float], Grey]
 ORDINARY_STATURE_CM = 172.0
 ROLL_WORTH_SAYING_DEG = 1.5
 OFF_SQUARE_WORTH_SAYING_DEG = 8.0
+STILL_PX = 0.5  # less is the registration's own noise
 MOVED_SHARE = 0.002  # of the picture's height: 2.6 px of 1280
 DARK = 60.0  # mean grey level of the golfer, of 255
 LEAST_FPS = 100.0
@@ -68,7 +69,7 @@ def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
     standing = Standing(yaw_deg=None, yaw_se_deg=10.0, distance_cm=None, height_cm=None)
     if scale is not None:
         standing = find_standing(swing, moments[0], roll_deg=roll.deg, ground=ground, scale=scale)
-    moved = _moved_px(swing, moments, grey_at)
+    moved, movement = _movement(swing, grey_at)
     cut = _cut_off(swing)
     light = float(np.mean(address[golfer])) if golfer.any() else 255.0
     return CameraCheck(
@@ -80,6 +81,7 @@ def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
         distance_cm=standing.distance_cm,
         height_cm=standing.height_cm,
         moved_px=moved,
+        movement=movement,
         pitch_deg=standing.pitch_deg,
         pitch_se_deg=standing.pitch_se_deg,
         lines=(
@@ -124,14 +126,40 @@ def _moments(swing: SwingSeen) -> list[float]:
     return times or [float(swing.paths.times[0])]
 
 
-def _moved_px(swing: SwingSeen, moments: list[float], grey_at: GreyAt) -> float | None:
+def _movement(
+    swing: SwingSeen, grey_at: GreyAt
+) -> tuple[float | None, tuple[tuple[float, float, float], ...]]:
+    """Follow the background over the swing.
+
+    Returns
+    -------
+    The largest movement, px (None where nothing still is seen), and the way it went at each
+    position, empty for a camera that stood still.
+    """
+    moments = _moments(swing)
     first, golfer = grey_at(moments[0]), golfer_mask(swing, moments[0])
-    shifts = []
-    for s in moments[1:]:
-        movement = register(first, grey_at(s), golfer, golfer_mask(swing, s))
-        if movement is not None:
-            shifts.append(max(movement.shift_px - 2 * movement.se_px, 0.0))
-    return max(shifts) if shifts else None
+
+    def look(s: float) -> Movement | None:
+        return register(first, grey_at(s), golfer, golfer_mask(swing, s))
+
+    seen = {s: look(s) for s in moments[1:]}
+    moved = [_beyond_error(one) for one in seen.values() if one is not None]
+    if not moved:
+        return None, ()
+    if max(moved) < STILL_PX:
+        return max(moved), ()
+    # It moved: follow it at every position, so that it can be taken out.
+    for position in swing.positions.found.values():
+        if position.time.s not in seen and position.time.s > moments[0]:
+            seen[position.time.s] = look(position.time.s)
+    way = [(moments[0], 0.0, 0.0)]
+    way += [(s, one.right_px, one.down_px) for s, one in seen.items() if one is not None]
+    largest = max(_beyond_error(one) for one in seen.values() if one is not None)
+    return largest, tuple(sorted(way))
+
+
+def _beyond_error(movement: Movement) -> float:
+    return max(movement.shift_px - 2 * movement.se_px, 0.0)
 
 
 def _cut_off(swing: SwingSeen) -> list[str]:
@@ -254,7 +282,8 @@ def _picture_line(swing: SwingSeen, moved: float | None, cut: list[str]) -> str:
     elif moved >= MOVED_SHARE * swing.height:
         parts.append(
             say(
-                "the camera moved by {px:.0f} px during the swing{cost}; put it on a stand.",
+                "the camera moved by {px:.0f} px during the swing{cost}; it is taken out at the "
+                "positions, roughly. Put it on a stand.",
                 px=moved,
                 cost=say(", {cm:.1f} cm at the player", cm=moved / swing.scale.px_per_cm)
                 if swing.scale

@@ -21,6 +21,9 @@ class CameraCheck:
     moved_px: float | None  # largest movement of the background within the clip
     pitch_deg: float | None = None  # + the camera looks up
     pitch_se_deg: float = 5.0  # > 0; of pitch_deg, or of an unchecked camera where that is None
+    # Where the background lay at some times against the first of them: s, px right, px down.
+    # Empty: it stood still, or nothing still was seen.
+    movement: tuple[tuple[float, float, float], ...] = ()
     blur_cm: float | None = None  # the clubhead's smear at impact
     lines: tuple[str, ...] = ()  # five lines in words: what is right, what it costs, what to do
     ok: bool = True  # nothing that would refuse a measure

@@ -321,9 +321,17 @@ class Reading:
             return self._ball()
         if (name, s) not in self._cache:
             px, cov = self.swing.paths.at(name, s)
+            px = px - self._camera_moved(s)
             scatter = self.swing.network_scatter * self.torso_px
             self._cache[name, s] = px, cov + scatter**2 * np.eye(2)
         return self._cache[name, s]
+
+    def _camera_moved(self, s: float) -> Vector:
+        camera = self.swing.camera
+        if camera is None or not camera.movement:
+            return np.zeros(2)
+        times, right, down = np.array(camera.movement).T
+        return np.array([np.interp(s, times, right), np.interp(s, times, down)])
 
     def _ball(self) -> tuple[Vector, npt.NDArray[np.float64]]:
         ball = self.swing.ball
