@@ -228,6 +228,7 @@ class _Canvas:
 
     def __init__(self, page: npt.NDArray[np.uint8]) -> None:
         self._reformatter = VideoReformatter()
+        self._frame: VideoFrame | None = None
         self._planes = self._yuv(page)
         luma = self._planes[:HEIGHT]
         chroma = self._planes[HEIGHT:].reshape(2, HEIGHT // 2, WIDTH // 2)
@@ -237,18 +238,24 @@ class _Canvas:
     def lay(self, pair: npt.NDArray[np.uint8]) -> None:
         """Put a picture pair into its place."""
         laid = self._yuv(pair)
+        self._frame = None
         self._luma[:] = laid[:PAIR_HEIGHT]
         self._chroma[:] = laid[PAIR_HEIGHT:].reshape(2, PAIR_HEIGHT // 2, PAIR_WIDTH // 2)
 
     def frame(self, number: int, *, first: bool) -> VideoFrame:
-        """Give the page as it now stands; a scene's first frame can be jumped to."""
-        frame = VideoFrame.from_ndarray(self._planes, format="yuv420p")
+        """Give the page as it now stands; a scene's first frame can be jumped to.
+
+        The encoder copies what it is given, so that a page that did not change is given again.
+        """
+        frame = self._frame
+        if frame is None:
+            frame = VideoFrame.from_ndarray(self._planes, format="yuv420p")
+            frame.time_base = Fraction(1, FPS)
+            frame.color_range = ColorRange.MPEG
+            frame.colorspace = Colorspace.ITU709
+            self._frame = frame
         frame.pts = number
-        frame.time_base = Fraction(1, FPS)
-        frame.color_range = ColorRange.MPEG
-        frame.colorspace = Colorspace.ITU709
-        if first:
-            frame.pict_type = PictureType.I
+        frame.pict_type = PictureType.I if first else PictureType.NONE
         return frame
 
     def _yuv(self, rgb: npt.NDArray[np.uint8]) -> Planes:
