@@ -41,7 +41,7 @@ JOINTS = (
 SIZE = (540, 960)
 
 
-def _joints(body: Body, posed: Posed, marks: dict[str, Array]) -> Array:
+def true_joints(body: Body, posed: Posed, marks: dict[str, Array]) -> Array:
     points = [
         posed.heads[body.names.index(f"{bone}.{side}")]
         for bone in RIG_JOINTS.values()
@@ -55,6 +55,18 @@ def _joints(body: Body, posed: Posed, marks: dict[str, Array]) -> Array:
     return np.stack(points)
 
 
+def body_anchors(body: Body) -> dict[str, Array]:
+    """Give the places at rest that clothes are cut by."""
+    sided = {"shoulder": "upperarm01", "elbow": "lowerarm01"}
+    return {
+        "hip": (body.at("upperleg01.L") + body.at("upperleg01.R")) / 2,
+        "neck": body.at("neck01"),
+        "head": body.at("head"),
+        "knee": body.at("lowerleg01.L"),
+        "ankle": body.at("foot.L"),
+    } | {f"{n}.{side}": body.at(f"{bone}.{side}") for n, bone in sided.items() for side in "LR"}
+
+
 def _mirror_names(points: Array) -> Array:
     """Swap left and right: what a mirrored picture shows."""
     order = [
@@ -64,7 +76,7 @@ def _mirror_names(points: Array) -> Array:
     return points[order]
 
 
-def _club(
+def club(
     posed: Posed, length_m: float, steel: Array
 ) -> list[tuple[Array, Array, Array, NDArray[np.int32]]]:
     tip = posed.butt + posed.shaft * length_m
@@ -76,7 +88,7 @@ def _club(
     ]
 
 
-def _light(rng: np.random.Generator) -> dict[str, object]:
+def draw_light(rng: np.random.Generator) -> dict[str, object]:
     sun = unit(np.array([rng.normal(0, 0.7), rng.normal(-0.4, 0.8), rng.uniform(0.3, 1.2)]))
     return {
         "sun": tuple(sun),
@@ -104,21 +116,11 @@ def render_all(bodies: Path, out: Path, views_each: int, seed: int, start: int, 
         rng = np.random.default_rng([seed, k])
         body = Body(names=names, parents=parents, heads=all_heads[k].astype(float))
         marks = {n: all_marks[k][mark_names.index(n)].astype(float) for n in SURFACE_MARKS}
-        anchor = {
-            "hip": (body.at("upperleg01.L") + body.at("upperleg01.R")) / 2,
-            "neck": body.at("neck01"),
-            "head": body.at("head"),
-            "knee": body.at("lowerleg01.L"),
-            "ankle": body.at("foot.L"),
-        } | {
-            f"{n}.{s}": body.at(f"{b}.{s}")
-            for n, b in (("shoulder", "upperarm01"), ("elbow", "lowerarm01"))
-            for s in "LR"
-        }
+        anchor = body_anchors(body)
         surface, colours = dress(
             mesh, all_vertices[k].astype(float), anchor, data["lips"], data["eyelids"], rng
         )
-        habit, light = style(rng), _light(rng)
+        habit, light = style(rng), draw_light(rng)
         length, steel = float(rng.uniform(0.88, 1.15)), np.full(3, rng.uniform(0.2, 0.9))
         mirrored = bool(rng.random() < 0.5)
         for view in ("face-on", "down-the-line"):
@@ -132,8 +134,8 @@ def render_all(bodies: Path, out: Path, views_each: int, seed: int, start: int, 
                     posed = pose(body, again_at)
                     vertices = skin(surface, weights, weight_bones, body, posed)
                     dressed = (vertices, mesh.normals(vertices), colours, mesh.triangles)
-                    person = renderer.draw(camera, [dressed, *_club(posed, length, steel)], light)
-                    joints = _joints(body, posed, marks)
+                    person = renderer.draw(camera, [dressed, *club(posed, length, steel)], light)
+                    joints = true_joints(body, posed, marks)
                     px = camera.project(joints)
                     feet = px[[JOINTS.index("left_ankle"), JOINTS.index("right_ankle")]]
                     picture = finish(person, behind, feet, rng)

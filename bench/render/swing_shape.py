@@ -48,6 +48,23 @@ class Posture:
     trail_knee: float
     knee_in: float
 
+    def numbers(self) -> Array:
+        """Everything that varies through a swing, in one row."""
+        return np.array([getattr(self, n) for n in _NUMBERS] + list(self.shaft))
+
+    def from_numbers(self, row: Array) -> Posture:
+        """The posture whose `numbers` are these; the shaft's direction made unit again."""
+        shaft = row[-3:] / np.linalg.norm(row[-3:])
+        values = {n: float(v) for n, v in zip(_NUMBERS, row, strict=False)}
+        return replace(self, shaft=(float(shaft[0]), float(shaft[1]), float(shaft[2])), **values)
+
+    def with_shaft(self, direction: Array) -> Posture:
+        shaft = (float(direction[0]), float(direction[1]), float(direction[2]))
+        return replace(self, shaft=shaft)
+
+
+_NUMBERS = tuple(f.name for f in fields(Posture) if f.name != "shaft")
+
 
 #        P1   P2   P3   P4   P5   P6   P7   P8   P9   P10
 _KEYS = {
@@ -140,14 +157,21 @@ def style(rng: np.random.Generator) -> dict[str, float]:
     }
 
 
-def draw(phase: float, habit: dict[str, float], rng: np.random.Generator) -> Posture:
-    """A posture at `phase` (0 is P1, 9 is P10) of the golfer with this habit."""
+def draw(
+    phase: float, habit: dict[str, float], rng: np.random.Generator, scatter: float = 1.0
+) -> Posture:
+    """A posture at `phase` (0 is P1, 9 is P10) of the golfer with this habit.
+
+    `scatter` scales what differs from frame to frame; 0 leaves the habit.
+    """
     at = np.arange(10.0)
-    late = {part: float(rng.normal(0.0, OUT_OF_STEP)) for part in ("legs", "trunk", "arms")}
+    late = {
+        part: float(rng.normal(0.0, scatter * OUT_OF_STEP)) for part in ("legs", "trunk", "arms")
+    }
     values = {
         name: float(np.interp(phase + late[_PART.get(name, "legs")], at, keyed))
         + habit[name]
-        + float(rng.normal(0.0, FRAME_SHARE * _STYLE[name]))
+        + float(rng.normal(0.0, scatter * FRAME_SHARE * _STYLE[name]))
         for name, keyed in _KEYS.items()
     }
     values["reach"] = float(np.clip(values["reach"], 0.45, 0.995))
@@ -159,18 +183,28 @@ def draw(phase: float, habit: dict[str, float], rng: np.random.Generator) -> Pos
     values["forward_bend"] = float(np.clip(values["forward_bend"], -8.0, 55.0))
     k = int(np.clip(np.floor(phase), 0, 8))
     share = phase - k
-    shaft = _slerp(_SHAFT[k], _SHAFT[k + 1], share) + rng.normal(0.0, 0.12, 3)
+    shaft = _slerp(_SHAFT[k], _SHAFT[k + 1], share) + rng.normal(0.0, scatter * 0.12, 3)
     shaft /= np.linalg.norm(shaft)
     known = {f.name for f in fields(Posture)}
     return Posture(
         shaft=(float(shaft[0]), float(shaft[1]), float(shaft[2])),
-        lead_elbow=habit["lead_elbow"] + float(rng.normal(0.0, ELBOW_FRAME_DEG)),
-        trail_elbow=habit["trail_elbow"] + float(rng.normal(0.0, ELBOW_FRAME_DEG)),
+        lead_elbow=habit["lead_elbow"] + float(rng.normal(0.0, scatter * ELBOW_FRAME_DEG)),
+        trail_elbow=habit["trail_elbow"] + float(rng.normal(0.0, scatter * ELBOW_FRAME_DEG)),
         finger_curl=float(rng.uniform(45, 60)),
         hands_apart=float(rng.uniform(0.07, 0.11)),
         **{k: v for k, v in habit.items() if k in known - set(values) and "elbow" not in k},
         **values,
     )
+
+
+def key_postures(habit: dict[str, float], rng: np.random.Generator) -> list[Posture]:
+    """The ten keyed postures of one golfer, for a whole swing: habits only, arms and feet calm."""
+    calm = {name: 0.5 * value if name in _STYLE else value for name, value in habit.items()}
+    calm["lead_elbow"], calm["trail_elbow"] = rng.normal(0, 10.0), rng.normal(0, 10.0)
+    keys = [draw(float(k), calm, np.random.default_rng(0), scatter=0.0) for k in range(10)]
+    apart = float(rng.uniform(0.07, 0.11))
+    same = {"stance": keys[0].stance, "hands_apart": apart, "finger_curl": 52.0}
+    return [replace(key, **same) for key in keys]
 
 
 def again(posture: Posture, rng: np.random.Generator) -> Posture:
