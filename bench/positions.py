@@ -1,8 +1,9 @@
 """Compare found positions with the true ones, clip by clip.
 
-    python bench/positions.py CLIPS [CLIPS ...] [--cache FOLDER] [--built] [--verbose]
+    python bench/positions.py [CLIPS ...] [--cache FOLDER] [--built] [--verbose]
 
-CLIPS is a folder of clips, each with its truth as JSON beside it (`events`, `joints2d`, `camera`).
+CLIPS is a folder of clips, each with its truth as JSON beside it (`events`, `joints2d`, `camera`);
+without one the demo's, whose truth lies in `demo/truth.json`.
 Every clip is tracked through body, club, ball and sound as the program does it and kept in the
 cache folder, so that a second run is quick; `--built` makes tracks from the true points instead,
 with the errors of a poor tracker. Prints, for each view: the error of every position, the share
@@ -38,6 +39,7 @@ from positions_tracks import Seen, built, see
 # (REFERENCES 6.1). From memory, the definition too.
 PUBLISHED_EVENTS = ("P1", "P2", "P3", "P4", "P5", "P7", "P8", "P10")
 PUBLISHED_F = 30
+DEMO = Path(__file__).parent.parent / "demo" / "lesson"
 PHASES = (
     ("P1", "P4", "back"),
     ("P4", "P6", "down"),
@@ -60,44 +62,53 @@ class Case:
     mute: SwingPositions  # without the sound
 
 
+def clips(folders: list[Path]) -> Iterator[tuple[str, Path, dict[str, Any]]]:
+    """Name, video and truth of every clip with truth: beside it, or in a demo's `truth.json`."""
+    for folder in folders:
+        together = folder.parent / "truth.json"
+        listed = json.loads(together.read_text()) if together.exists() else {}
+        for path in sorted(folder.rglob("*.mp4")):
+            inside = path.relative_to(folder)
+            beside = path.with_suffix(".json")
+            truth = json.loads(beside.read_text()) if beside.exists() else None
+            truth = truth or listed.get(inside.as_posix())
+            if truth is not None and {"events", "camera"} <= truth.keys():
+                yield "__".join((folder.name, *inside.with_suffix("").parts)), path, truth
+
+
 def cases(
     folders: list[Path], *, cache: Path, from_truth: bool, only_cached: bool
 ) -> Iterator[Case]:
-    for folder in folders:
-        for path in sorted(folder.rglob("*.json")):
-            truth = json.loads(path.read_text())
-            if not {"events", "joints2d", "camera"} <= truth.keys():
-                continue
-            name = "__".join((folder.name, *path.relative_to(folder).with_suffix("").parts))
-            if only_cached and not (cache / f"{name}.nc").exists():
-                continue
-            if from_truth:
-                seen = built(truth, seed=zlib.crc32(name.encode()))
-            else:
-                seen = see(path.with_suffix(".mp4"), truth, cache=cache, name=name)
-            spans = find_swings(seen.track)
-            if len(spans) != 1:
-                print(f"{name}: {len(spans)} swings found, 1 is there")
-                continue
-            camera = truth["camera"]
-            common = {
-                "view": View(camera["view"]),
-                "sign_target": 1 if camera["sign_u"] > 0 else -1,
-                "ball_left": seen.ball_left,
-                "ball": seen.ball,
-                # A camera that leans by 4 degrees is found so elsewhere; here it is told.
-                "roll_deg": camera["roll"] if abs(camera["roll"]) > 2 else 0.0,
-            }
-            yield Case(
-                name=name,
-                view=View(camera["view"]),
-                fps=truth["fps"],
-                events=truth["events"],
-                truth=truth,
-                seen=seen,
-                found=find_positions(seen.track, spans[0], strikes=seen.strikes, **common),
-                mute=find_positions(seen.track, spans[0], **common),
-            )
+    for name, path, truth in clips(folders):
+        if only_cached and not (cache / f"{name}.nc").exists():
+            continue
+        if from_truth:
+            seen = built(truth, seed=zlib.crc32(name.encode()))
+        else:
+            seen = see(path, truth, cache=cache, name=name)
+        spans = find_swings(seen.track)
+        if len(spans) != 1:
+            print(f"{name}: {len(spans)} swings found, 1 is there")
+            continue
+        camera = truth["camera"]
+        common = {
+            "view": View(camera["view"]),
+            "sign_target": 1 if camera["sign_u"] > 0 else -1,
+            "ball_left": seen.ball_left,
+            "ball": seen.ball,
+            # A camera that leans by 4 degrees is found so elsewhere; here it is told.
+            "roll_deg": camera["roll"] if abs(camera["roll"]) > 2 else 0.0,
+        }
+        yield Case(
+            name=name,
+            view=View(camera["view"]),
+            fps=truth["fps"],
+            events=truth["events"],
+            truth=truth,
+            seen=seen,
+            found=find_positions(seen.track, spans[0], strikes=seen.strikes, **common),
+            mute=find_positions(seen.track, spans[0], **common),
+        )
 
 
 def table(title: str, rows: dict[str, list[tuple[float, float, float]]], of: int) -> None:
@@ -216,7 +227,9 @@ def shaft(group: list[Case]) -> None:
             parts = [
                 _shaft_errors(case.truth, case.seen.track, case.events[first], case.events[last])
                 for case in group
-                if case.view is view and "shaft_angle" in case.seen.track
+                if case.view is view
+                and "joints2d" in case.truth
+                and "shaft_angle" in case.seen.track
             ]
             if not parts:
                 continue
@@ -248,7 +261,7 @@ def _shaft_errors(
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("clips", nargs="+", type=Path)
+    parser.add_argument("clips", nargs="*", type=Path, default=[DEMO])
     parser.add_argument("--cache", type=Path)
     parser.add_argument("--built", action="store_true", help="tracks built from the truth")
     parser.add_argument("--only-cached", action="store_true", help="clips tracked before")

@@ -24,7 +24,8 @@ from lessonmark.positions.times import SwingPositions
 from lessonmark.words import Position, View
 from positions_tracks import Seen, see
 
-TILE = (250, 330)  # px, width and height
+TILE = (250, 300)  # px, width and height
+LABEL = 22  # px, of the tile's height
 INK, PAPER, LINE, HALO = (30, 30, 30), (245, 245, 245), (0, 220, 255), (20, 20, 20)
 FONT = cv2.FONT_HERSHEY_SIMPLEX
 
@@ -32,7 +33,7 @@ FONT = cv2.FONT_HERSHEY_SIMPLEX
 def sheet(path: Path, seen: Seen, found: SwingPositions) -> np.ndarray:
     """Two rows of five tiles, BGR."""
     clip = probe_clip(path)
-    box = _box(seen.track, found, clip.width, clip.height)
+    box = _box(seen.track, found)
     tiles = []
     for position in Position:
         if position not in found:
@@ -42,30 +43,35 @@ def sheet(path: Path, seen: Seen, found: SwingPositions) -> np.ndarray:
         frame = read_frame_nearest(clip, at.s)
         image = cv2.cvtColor(frame.image, cv2.COLOR_RGB2BGR)
         _draw_club(image, seen.track, frame.s)
-        left, top, right, bottom = box
-        tile = cv2.resize(image[top:bottom, left:right], TILE, interpolation=cv2.INTER_AREA)
+        tile = _cut(image, box)
         _write(tile, f"{position}  {at.s:.3f} s +- {at.se * 1e3:.1f} ms")
         tiles.append(tile)
     return np.vstack([np.hstack(tiles[:5]), np.hstack(tiles[5:])])
 
 
-def _box(
-    track: xr.Dataset, found: SwingPositions, width: int, height: int
-) -> tuple[int, int, int, int]:
+def _box(track: xr.Dataset, found: SwingPositions) -> tuple[int, int, int, int]:
     """The part of the picture that holds the player and the club at every position."""
     times = [found[p].time.s for p in found.found]
-    part = track.sel(time=slice(min(times) - 0.01, max(times) + 0.01)).position
+    part = track.position.sel(time=times, method="nearest")
     x, y = (part.sel(space=axis).values for axis in ("x", "y"))
-    left, right = np.nanpercentile(x, 0.2) - 20, np.nanpercentile(x, 99.8) + 20
-    top, bottom = np.nanpercentile(y, 0.2) - 40, np.nanpercentile(y, 99.8) + 20
-    middle, half = (
-        (left + right) / 2,
-        max((right - left) / 2, (bottom - top) / 2 * TILE[0] / TILE[1]),
-    )
-    tall = 2 * half * TILE[1] / TILE[0]
+    left, right = float(np.nanmin(x)) - 15, float(np.nanmax(x)) + 15
+    top, bottom = float(np.nanmin(y)) - 15, float(np.nanmax(y)) + 15
+    bottom += (bottom - top) * LABEL / (TILE[1] - LABEL)
+    # Widen one way or the other to the tile's shape.
+    wide = max(right - left, (bottom - top) * TILE[0] / TILE[1])
+    tall = wide * TILE[1] / TILE[0]
+    middle = (left + right) / 2
     top = bottom - tall
-    left, right = max(int(middle - half), 0), min(int(middle + half), width)
-    return left, max(int(top), 0), right, min(int(bottom), height)
+    return int(middle - wide / 2), int(top), int(middle + wide / 2), int(bottom)
+
+
+def _cut(image: np.ndarray, box: tuple[int, int, int, int]) -> np.ndarray:
+    left, top, right, bottom = box
+    height, width = image.shape[:2]
+    edges = [max(0, -top), max(0, bottom - height), max(0, -left), max(0, right - width)]
+    wider = cv2.copyMakeBorder(image, *edges, cv2.BORDER_CONSTANT, value=PAPER)
+    part = wider[top + edges[0] : bottom + edges[0], left + edges[2] : right + edges[2]]
+    return cv2.resize(part, TILE, interpolation=cv2.INTER_AREA)
 
 
 def _draw_club(image: np.ndarray, track: xr.Dataset, s: float) -> None:
@@ -83,7 +89,7 @@ def _draw_club(image: np.ndarray, track: xr.Dataset, s: float) -> None:
 
 
 def _write(tile: np.ndarray, text: str) -> None:
-    cv2.rectangle(tile, (0, TILE[1] - 22), (TILE[0], TILE[1]), PAPER, -1)
+    cv2.rectangle(tile, (0, TILE[1] - LABEL), (TILE[0], TILE[1]), PAPER, -1)
     cv2.putText(tile, text, (6, TILE[1] - 7), FONT, 0.45, INK, 1, cv2.LINE_AA)
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from lessonmark.media.strike import Strike
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import find_swings
 from lessonmark.words import Position, View
@@ -67,6 +68,22 @@ def test_swing_stopped_before_the_ball_has_no_impact(motion, make_track, times_o
     got = found_in(track)
     assert Position.P5 in got
     assert {p.value for p in got.missing} >= {"P7", "P8", "P9", "P10"}
+
+
+def test_a_neighbours_strike_gives_a_stopped_swing_no_impact(motion, make_track, times_of):
+    track = make_track(motion(stop_s=times_of()["P6"] + 0.02).swing(hold=1.0))
+    heard = Strike(s=times_of()["P7"], se_s=0.001, strength_db=20.0, level_db=-20.0)
+    assert Position.P7 not in found_in(track, strikes=[heard])
+
+
+def test_without_a_club_the_strike_near_the_hands_is_taken(motion, make_track, times_of):
+    true = times_of()["P7"]
+    heard = [
+        Strike(s=s, se_s=0.001, strength_db=20.0, level_db=-20.0)
+        for s in (true - 0.15, true + 0.001, true + 0.2)
+    ]
+    got = found_in(make_track(motion().swing(), club=False), strikes=heard)
+    assert got[Position.P7].time.s == pytest.approx(true + 0.001, abs=0.001)
 
 
 def test_swing_from_the_top_has_no_backswing(motion, make_track):

@@ -2,7 +2,8 @@
 
 import pytest
 
-from lessonmark.positions.tempo_check import check_tempo
+from lessonmark.positions.swings import find_swings
+from lessonmark.positions.tempo_check import check_tempo, question_slow_motion
 from lessonmark.positions.times import PositionTime, SwingPositions, Time
 from lessonmark.words import Position
 
@@ -56,3 +57,14 @@ def test_a_sped_up_file_is_questioned():
 
 def test_without_top_or_impact_nothing_is_asked():
     assert check_tempo(swing(0.8, 0.267, times=8, without=("P7",)), fps=30) is None
+
+
+def test_a_swing_too_slow_to_be_found_is_questioned(motion, make_track):
+    track = make_track(motion().swing(), fps=240)
+    slow = track.assign_coords(time=track.time * 8)
+    assert find_swings(slow) == ()
+    assert question_slow_motion(slow, fps=30).slowdown == 8
+
+
+def test_standing_still_is_not_questioned(motion, make_track):
+    assert question_slow_motion(make_track(motion(waggle_until_s=2).hold(3.0)), fps=120) is None

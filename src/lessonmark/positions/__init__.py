@@ -4,8 +4,8 @@
 of them to a `SwingPositions`: the positions it has, each a time with a standard error and how it
 was found, and in words why it lacks the others. `fuse_impact` makes one impact of sound, ball and
 clubhead; `pair_swings` and `lend` let the front view serve the side view of the same swing;
-`keep_by_hand` carries over what the coach placed; `check_tempo` questions a clip whose tempo is
-not a human's.
+`keep_by_hand` carries over what the coach placed; `check_tempo` and `question_slow_motion`
+question a clip whose tempo is not a human's.
 """
 
 from lessonmark.positions.by_hand import keep_by_hand, place_by_hand
@@ -13,7 +13,7 @@ from lessonmark.positions.find import find_positions
 from lessonmark.positions.impact import ImpactSource, fuse_impact
 from lessonmark.positions.pairing import Pair, lend, pair_swings
 from lessonmark.positions.swings import SwingSpan, find_swings
-from lessonmark.positions.tempo_check import TempoQuestion, check_tempo
+from lessonmark.positions.tempo_check import TempoQuestion, check_tempo, question_slow_motion
 from lessonmark.positions.times import PositionTime, SwingPositions, Time
 
 __all__ = [
@@ -32,4 +32,5 @@ __all__ = [
     "lend",
     "pair_swings",
     "place_by_hand",
+    "question_slow_motion",
 ]

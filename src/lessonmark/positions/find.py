@@ -287,7 +287,10 @@ class _Finder:
         )
         if club is not None:
             sources.append(club)
-        if not sources and self._shaft_came_down():
+        elif self.span.stops_early:
+            # A strike that is heard while this club never comes to its ball is a neighbour's.
+            sources = [source for source in sources if source.kind == BALL]
+        else:
             hands = hands_passing(
                 self.track,
                 view=self.view,
@@ -303,10 +306,6 @@ class _Finder:
             self.miss(say("the swing stops before the ball"), P.P7)
             return
         self.found[P.P7] = impact
-
-    def _shaft_came_down(self) -> bool:
-        """Without a club to see, a swing that goes on up on the target side passed the ball."""
-        return not self.span.stops_early
 
     def find_backswing(self) -> None:
         if self.span.starts_at_top:

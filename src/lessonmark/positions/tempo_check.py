@@ -9,11 +9,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import xarray as xr
+
 from lessonmark.language import say, say_number
+from lessonmark.positions.swings import SwingSpan, find_swings
 from lessonmark.positions.times import SwingPositions
 from lessonmark.words import Position
 
-__all__ = ["TempoQuestion", "check_tempo"]
+__all__ = ["TempoQuestion", "check_tempo", "question_slow_motion"]
 
 # Backswing and downswing of tour players, s: 0.70 to 1.00 and 0.233 to 0.333, average golfers
 # slower overall (Grober and Cholewicki 2008, "Towards a biomechanical understanding of tempo in
@@ -60,26 +63,63 @@ def check_tempo(positions: SwingPositions, *, fps: float) -> TempoQuestion | Non
         too_short = too_short and back < BACKSWING_S[0]
     if not (too_long or too_short):
         return None
-    ratio = down / TYPICAL_DOWNSWING_S
-    if back is not None:
-        ratio = math.sqrt(ratio * back / TYPICAL_BACKSWING_S)
     options = FACTORS if too_long else tuple(1 / factor for factor in FACTORS)
-    factor = min(options, key=lambda f: abs(math.log(f / ratio)))
+    factor = min(options, key=lambda f: _unlike(down / f, None if back is None else back / f))
     if too_long:
-        question = say(
-            "The downswing lasts {down} s, which no player's does. Is this a slow-motion file? "
-            "It fits {filmed} frames a second as filmed, not {fps}.",
-            down=say_number(down, 2),
-            filmed=say_number(fps * factor),
-            fps=say_number(fps),
-        )
-    else:
-        question = say(
-            "The downswing lasts {down} s, which is faster than any player's. Was the file sped "
-            "up, or its frame rate given too high? It fits {filmed} frames a second as filmed, "
-            "not {fps}.",
-            down=say_number(down, 2),
-            filmed=say_number(fps * factor),
-            fps=say_number(fps),
-        )
+        return TempoQuestion(question=_slow(say_number(down, 2), fps, factor), slowdown=factor)
+    question = say(
+        "The downswing lasts {down} s, which is faster than any player's. Was the file sped up, "
+        "or its frame rate given too high? It fits {filmed} frames a second as filmed, not {fps}.",
+        down=say_number(down, 2),
+        filmed=say_number(fps * factor),
+        fps=say_number(fps),
+    )
     return TempoQuestion(question=question, slowdown=factor)
+
+
+def question_slow_motion(track: xr.Dataset, *, fps: float) -> TempoQuestion | None:
+    """Ask about the frame rate of a clip in which no swing was found.
+
+    A swing that plays eight times slower than life is too slow to be told from other movement.
+    It is looked for as if the clip were faster, by each of the usual factors.
+
+    Parameters
+    ----------
+    track : a body track, on the clock that its container gives.
+    fps : frames a second of that clock.
+
+    Returns
+    -------
+    TempoQuestion | None : None where no factor makes a swing with a human's tempo of it.
+    """
+    best: tuple[float, int, SwingSpan] | None = None
+    for factor in FACTORS:
+        faster = track.assign_coords(time=track.time / factor)
+        for span in find_swings(faster):
+            down, back = span.bottom_s - span.top_s, span.top_s - span.still_s
+            if not DOWNSWING_S[0] <= down <= DOWNSWING_S[1] or span.stops_early:
+                continue
+            unlike = _unlike(down, None if span.starts_at_top or span.cut_short else back)
+            if best is None or unlike < best[0]:
+                best = (unlike, factor, span)
+    if best is None:
+        return None
+    _, factor, span = best
+    down = factor * (span.bottom_s - span.top_s)
+    return TempoQuestion(question=_slow(say_number(down, 2), fps, factor), slowdown=factor)
+
+
+def _unlike(down: float, back: float | None) -> float:
+    """How far a tempo is from the usual one, in logarithms."""
+    far = abs(math.log(down / TYPICAL_DOWNSWING_S))
+    return far if back is None else far + abs(math.log(max(back, 0.01) / TYPICAL_BACKSWING_S))
+
+
+def _slow(down: str, fps: float, factor: float) -> str:
+    return say(
+        "The downswing lasts {down} s, which no player's does. Is this a slow-motion file? "
+        "It fits {filmed} frames a second as filmed, not {fps}.",
+        down=down,
+        filmed=say_number(fps * factor),
+        fps=say_number(fps),
+    )
