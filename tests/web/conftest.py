@@ -55,11 +55,16 @@ def write_numbered_clip(
 
     `tint` changes the picture, so that two clips are never the same file.
     """
+    # The same meadow in every clip, so that the camera is seen to have stood still.
+    grain = np.random.default_rng(1).integers(0, 60, (height // 6 + 1, width // 6 + 1, 3))
+    meadow = np.kron(grain, np.ones((6, 6, 1)))[:height, :width]
+    meadow = (meadow + np.array([60, 90, 60])).astype(np.uint8)
+    meadow[-40:-20, :20] = tint
     with av.open(str(path), "w") as out:
         stream = out.add_stream("libx264", rate=fps, options={"crf": "12", "preset": "ultrafast"})
         stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
         for n in range(frames):
-            image = np.full((height, width, 3), (90, 120 + tint % 100, 90), np.uint8)
+            image = meadow.copy()
             for bit in range(BITS):
                 value = 255 if (first + n) >> bit & 1 else 0
                 image[:BLOCK_PX, bit * BLOCK_PX : (bit + 1) * BLOCK_PX] = value
@@ -161,6 +166,7 @@ class InventedAnalyser(OwnAnalyser):
             handedness_seen=job.handedness,
             scale=None,
             camera=None,
+            stature_cm=job.stature_cm,
         )
         swing = SwingFinding(
             swing_id=f"{job.clip}#1",

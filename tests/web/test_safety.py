@@ -55,10 +55,11 @@ def test_the_token_of_another_session_is_no_use(coach):
     "headers",
     [
         {"origin": "http://evil.example"},
+        {"origin": "null"},
         {"sec-fetch-site": "cross-site"},
         {"sec-fetch-site": "same-site"},
     ],
-    ids=["another origin", "cross-site", "another port"],
+    ids=["another origin", "a hidden origin", "cross-site", "another port"],
 )
 def test_a_foreign_form_is_refused_even_with_the_token(coach, headers):
     answer = coach.client.post("/players", data={"csrf": coach.csrf, "name": "x"}, headers=headers)
@@ -81,7 +82,7 @@ def test_every_answer_wears_its_headers(coach, lesson, path):
     assert "unsafe" not in policy
     assert "http" not in policy
     assert headers["x-content-type-options"] == "nosniff"
-    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["referrer-policy"] == "same-origin"
     assert headers["x-frame-options"] == "DENY"
     assert headers["cache-control"] in ("no-store", "private, no-cache")
 

@@ -94,12 +94,14 @@ def find_evidence(
     folder: Path,
     out: Path,
     focus: Sequence[FocusEntry] | None = None,
+    cut_pictures: bool = True,
 ) -> Findings:
     """Judge measured clips and cut the pictures; quick, so that a coach may try other foci.
 
     Parameters
     ----------
     focus : the focus measures; None for those of lesson.toml.
+    cut_pictures : False leaves them out, which is quicker still.
     """
     focus = lesson.focus if focus is None else focus
     derived = Derived(out / DERIVED)
@@ -123,6 +125,8 @@ def find_evidence(
         problems=tuple(problems),
         focus=tuple(
             _with_pictures(one, clips, folder=folder, out=out, derived=derived)
+            if cut_pictures
+            else one
             for one in judged.focus
         ),
         side_effects=judged.side_effects,

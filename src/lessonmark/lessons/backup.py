@@ -52,7 +52,7 @@ def back_up(record: Record, target: Path) -> Path:
                 hashes[DATABASE_NAME] = _add(archive, copy, DATABASE_NAME)
                 for name in KEPT_FOLDERS:
                     for path in sorted((folder / name).rglob("*")):
-                        if path.is_file():
+                        if path.is_file() and "derived" not in path.parts[-2:]:
                             inside = path.relative_to(folder).as_posix()
                             hashes[inside] = _add(archive, path, inside)
                 about = {

@@ -1,8 +1,13 @@
-"""Corrections by hand: kept, marked, undoable, and followed at once by the numbers."""
+"""Corrections by hand: kept, marked, undoable, and followed at once by the numbers.
+
+What is slow (measuring, judging) happens on a trial copy of the rows, before anything is written;
+then everything is written at once, provided that nobody corrected the same swing meanwhile.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from datetime import UTC, datetime
 from itertools import pairwise
 
@@ -12,6 +17,7 @@ from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.analyser import Analyser, Moves
 from lessonmark.lessons.files import FileStore
+from lessonmark.lessons.findings import SwingFinding
 from lessonmark.lessons.jobs import (
     clip_job,
     lesson_job,
@@ -20,17 +26,21 @@ from lessonmark.lessons.jobs import (
     write_lesson_findings,
     write_swing,
 )
-from lessonmark.lessons.record import Correction, CorrectionKind, Lesson, Swing
+from lessonmark.lessons.listing import load_swing
+from lessonmark.lessons.record import Correction, CorrectionKind, Swing
+from lessonmark.lessons.store import Record
 from lessonmark.words import Position
 
-__all__ = ["judge_again", "move_landmark", "move_position", "remeasure", "undo_last"]
+__all__ = ["measured_now", "move_landmark", "move_position", "undo_last"]
+
+TRIES = 4  # two windows that correct the same swing at once: one of them measures again
+Change = Callable[[Swing], None]
 
 
 def move_landmark(
-    session: Session,
-    files: FileStore,
+    record: Record,
     analyser: Analyser,
-    swing: Swing,
+    swing_id: int,
     *,
     keypoint: str,
     at_s: float,
@@ -44,35 +54,30 @@ def move_landmark(
     RecordError : a number that is none, or a landmark that the track does not have.
     """
     _finite(at_s, x_px, y_px)
-    look = analyser.look(clip_job(files, swing.clip), raw_swing(swing.clip, swing.number), Moves())
-    if keypoint not in look.paths:
-        raise RecordError(
-            say("there is no landmark of that name in this swing"), do=say("reload the page")
+
+    def change(swing: Swing) -> None:
+        raw = raw_swing(swing.clip, swing.number)
+        look = analyser.look(clip_job(record.files, swing.clip), raw, Moves())
+        if keypoint not in look.paths:
+            raise RecordError(
+                say("there is no landmark of that name in this swing"), do=say("reload the page")
+            )
+        swing.clip.corrections.append(
+            Correction(
+                swing_number=swing.number,
+                kind=CorrectionKind.LANDMARK,
+                name=keypoint,
+                at_s=at_s,
+                x_px=x_px,
+                y_px=y_px,
+            )
         )
-    _add(
-        swing,
-        Correction(
-            swing_number=swing.number,
-            kind=CorrectionKind.LANDMARK,
-            name=keypoint,
-            at_s=at_s,
-            x_px=x_px,
-            y_px=y_px,
-        ),
-    )
-    session.flush()
-    remeasure(files, analyser, swing)
-    judge_again(files, analyser, swing.clip.lesson)
+
+    _correct(record, analyser, swing_id, change)
 
 
 def move_position(
-    session: Session,
-    files: FileStore,
-    analyser: Analyser,
-    swing: Swing,
-    *,
-    position: Position,
-    at_s: float,
+    record: Record, analyser: Analyser, swing_id: int, *, position: Position, at_s: float
 ) -> None:
     """Put a position at another moment and measure the swing again.
 
@@ -81,66 +86,90 @@ def move_position(
     RecordError : a number that is none, or the positions would no longer follow each other.
     """
     _finite(at_s)
-    moves = moves_of(swing.clip, swing.number)
-    raw = raw_swing(swing.clip, swing.number)
-    times = {p: found.time.s for p, found in raw.positions.found.items()}
-    times |= {**moves.positions, position: at_s}
-    in_order = [times[p] for p in Position if p in times]
-    if any(later <= earlier for earlier, later in pairwise(in_order)):
-        raise RecordError(
-            say("{position} must stay between its neighbours", position=position.value),
-            do=say("move the neighbour first"),
+
+    def change(swing: Swing) -> None:
+        moves = moves_of(swing.clip, swing.number)
+        raw = raw_swing(swing.clip, swing.number)
+        times = {p: found.time.s for p, found in raw.positions.found.items()}
+        times |= {**moves.positions, position: at_s}
+        in_order = [times[p] for p in Position if p in times]
+        if any(later <= earlier for earlier, later in pairwise(in_order)):
+            raise RecordError(
+                say("{position} must stay between its neighbours", position=position.value),
+                do=say("move the neighbour first"),
+            )
+        swing.clip.corrections.append(
+            Correction(
+                swing_number=swing.number,
+                kind=CorrectionKind.POSITION,
+                name=position.value,
+                at_s=at_s,
+            )
         )
-    _add(
-        swing,
-        Correction(
-            swing_number=swing.number,
-            kind=CorrectionKind.POSITION,
-            name=position.value,
-            at_s=at_s,
-        ),
+
+    _correct(record, analyser, swing_id, change)
+
+
+def undo_last(record: Record, analyser: Analyser, swing_id: int) -> None:
+    """Take the last correction of a swing back; nothing happens where there is none."""
+
+    def change(swing: Swing) -> None:
+        standing = _standing(swing)
+        if standing:
+            standing[-1].undone_at = datetime.now(UTC)
+
+    _correct(record, analyser, swing_id, change)
+
+
+def measured_now(files: FileStore, analyser: Analyser, swing: Swing) -> SwingFinding:
+    """Measure a swing with the corrections that stand; as analysed where none does."""
+    raw = raw_swing(swing.clip, swing.number)
+    moves = moves_of(swing.clip, swing.number)
+    if not (moves.landmarks or moves.positions):
+        return raw
+    return analyser.measure_again(clip_job(files, swing.clip), raw, moves)
+
+
+def _correct(record: Record, analyser: Analyser, swing_id: int, change: Change) -> None:
+    for _ in range(TRIES):
+        with record.reading() as session, session.no_autoflush:
+            swing = load_swing(session, swing_id)
+            seen = [one.id for one in _standing(swing)]
+            change(swing)
+            found = measured_now(record.files, analyser, swing)
+            write_swing(swing, found)
+            findings = analyser.analyse_lesson(lesson_job(record.files, swing.clip.lesson))
+        with record.writing() as session:
+            if _keep(session, swing_id, seen, change, found):
+                lesson = load_swing(session, swing_id).clip.lesson
+                write_lesson_findings(lesson, findings)
+                if lesson.finding is not None:
+                    lesson.finding.stale = True  # its pictures still show the old lines
+                return
+    raise RecordError(
+        say("this swing is being corrected in another window"), do=say("reload the page")
     )
+
+
+def _keep(
+    session: Session, swing_id: int, seen: list[int], change: Change, found: SwingFinding
+) -> bool:
+    swing = load_swing(session, swing_id)
+    if [one.id for one in _standing(swing)] != seen:
+        return False
+    with session.no_autoflush:
+        change(swing)
+        write_swing(swing, found)
     session.flush()
-    remeasure(files, analyser, swing)
-    judge_again(files, analyser, swing.clip.lesson)
+    return True
 
 
-def undo_last(
-    session: Session, files: FileStore, analyser: Analyser, swing: Swing
-) -> Correction | None:
-    """Take the last correction of a swing back; None where there is none."""
-    standing = [
+def _standing(swing: Swing) -> list[Correction]:
+    return [
         one
         for one in swing.clip.corrections
         if one.swing_number == swing.number and one.undone_at is None
     ]
-    if not standing:
-        return None
-    standing[-1].undone_at = datetime.now(UTC)
-    session.flush()
-    remeasure(files, analyser, swing)
-    judge_again(files, analyser, swing.clip.lesson)
-    return standing[-1]
-
-
-def remeasure(files: FileStore, analyser: Analyser, swing: Swing) -> None:
-    """Measure a swing with the corrections that stand; as analysed where none does."""
-    raw = raw_swing(swing.clip, swing.number)
-    moves = moves_of(swing.clip, swing.number)
-    if moves.landmarks or moves.positions:
-        raw = analyser.measure_again(clip_job(files, swing.clip), raw, moves)
-    write_swing(swing, raw)
-
-
-def judge_again(files: FileStore, analyser: Analyser, lesson: Lesson) -> None:
-    """Make the lesson's verdicts anew; pictures follow from the background."""
-    write_lesson_findings(lesson, analyser.analyse_lesson(lesson_job(files, lesson)))
-    if lesson.finding is not None:
-        lesson.finding.stale = True  # its pictures still show the old lines
-
-
-def _add(swing: Swing, correction: Correction) -> None:
-    swing.clip.corrections.append(correction)
 
 
 def _finite(*numbers: float) -> None:

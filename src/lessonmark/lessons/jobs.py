@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import PurePath
 
 from pydantic import TypeAdapter
@@ -40,8 +41,10 @@ __all__ = [
     "clip_key",
     "lesson_job",
     "moves_of",
+    "raw_swing",
     "read_lesson_findings",
     "read_swing",
+    "shown_swing",
     "swing_key",
     "write_clip_finding",
     "write_lesson_findings",
@@ -170,7 +173,7 @@ def write_clip_finding(session: Session, clip: Clip, finding: ClipFinding) -> No
 def write_swing(row: Swing, found: SwingFinding) -> None:
     """Keep a swing's numbers, for the page and for the time line."""
     row.finding = _SWING.dump_json(found).decode()
-    row.numbers = {at: [one.value, one.se, one.systematic] for at, one in found.values.items()}
+    row.numbers = _numbers(found)
 
 
 def read_swing(row: Swing) -> SwingFinding:
@@ -184,6 +187,16 @@ def read_swing(row: Swing) -> SwingFinding:
     )
 
 
+def shown_swing(row: Swing, findings: Findings | None) -> SwingFinding:
+    """Give a swing as the sheet shows it: with positions that its other view may have lent."""
+    own = read_swing(row)
+    for clip in findings.clips if findings else ():
+        for swing in clip.swings:
+            if swing.swing_id == own.swing_id:
+                return replace(swing, stage=own.stage)
+    return own
+
+
 def raw_swing(clip: Clip, number: int) -> SwingFinding:
     """Read a swing as it was analysed, before any correction."""
     finding = _CLIP.validate_json(clip.finding or "")
@@ -195,12 +208,21 @@ def write_lesson_findings(lesson: Lesson, findings: Findings) -> None:
     if lesson.finding is None:
         lesson.finding = LessonFinding(findings="")
     lesson.finding.findings = _LESSON.dump_json(findings).decode()
+    lesson.finding.made_at = datetime.now(UTC)
+    rows = {swing_key(clip, swing.number): swing for clip in lesson.clips for swing in clip.swings}
+    for found in (swing for clip in findings.clips for swing in clip.swings):
+        if found.swing_id in rows:
+            rows[found.swing_id].numbers = _numbers(found)
     lesson.finding.stale = False
 
 
 def read_lesson_findings(lesson: Lesson) -> Findings | None:
     """Read what was found in a lesson; None where nothing was judged yet."""
     return None if lesson.finding is None else _LESSON.validate_json(lesson.finding.findings)
+
+
+def _numbers(found: SwingFinding) -> dict[str, list[float]]:
+    return {at: [one.value, one.se, one.systematic] for at, one in found.values.items()}
 
 
 def _finding_now(clip: Clip) -> ClipFinding:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import shutil
 import threading
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
@@ -24,7 +26,7 @@ from lessonmark.lessons.analyser import (
     Moves,
     SwingLook,
 )
-from lessonmark.lessons.analysis import PICTURES, find_evidence
+from lessonmark.lessons.analysis import DERIVED, PICTURES, find_evidence
 from lessonmark.lessons.clip_process import ClipProcess
 from lessonmark.lessons.derived import Derived
 from lessonmark.lessons.findings import (
@@ -43,6 +45,7 @@ from lessonmark.lessons.lesson_file import (
     PlayerEntry,
 )
 from lessonmark.lessons.moved_track import FADE_S, moved_positions, moved_track
+from lessonmark.lessons.paired_views import lend_positions
 from lessonmark.lessons.pictures import picture_pair
 from lessonmark.lessons.swing_source import SwingSource, rebuilt_swing
 from lessonmark.measures.measured import MeasureAt
@@ -172,20 +175,32 @@ class OwnAnalyser:
             )
             for wish in job.focus
         ]
-        # No folder of derived files lies here, so no picture is cut: `make_pictures` does that.
-        return find_evidence(
+        clips = lend_positions(
+            _with_files(job), {}, folder=job.folder, derived=Derived(job.folder / DERIVED)
+        )
+        found = find_evidence(
             _lesson_file(job),
-            job.clips,
+            clips,
             job.problems,
             folder=job.folder,
             out=job.folder,
             focus=focus,
+            cut_pictures=False,
+        )
+        # Where files lie on this machine is nobody's business outside the record.
+        names = [clip.clip for clip in job.clips]
+        return replace(
+            found,
+            clips=tuple(replace(c, clip=name) for c, name in zip(clips, names, strict=True)),
         )
 
     def make_pictures(self, job: LessonJob, findings: Findings) -> Findings:
         """Cut the picture pairs, the coach's choice where there is one."""
-        clips = [replace(clip, clip=str(job.media[clip.clip])) for clip in job.clips]
-        derived = _Tracks(job)
+        clips = [
+            replace(clip, clip=file.clip)
+            for clip, file in zip(findings.clips, _with_files(job), strict=True)
+        ]
+        derived = Derived(job.folder / DERIVED)
         return replace(
             findings,
             focus=tuple(_with_pair(one, job, clips, derived) for one in findings.focus),
@@ -247,20 +262,26 @@ class OwnAnalyser:
             return pack
 
 
-class _Tracks(Derived):
-    """The tracks of a lesson's clips, each in its own folder, with the coach's corrections."""
-
-    def __init__(self, job: LessonJob) -> None:
-        self._job = job
-        self._clips: Mapping[str, ClipFinding] = {clip.track: clip for clip in job.clips}
-
-    def track(self, key: str) -> xr.Dataset | None:
-        clip = self._clips.get(key)
-        if clip is None:
-            return None
-        track = Derived(self._job.derived[clip.clip]).track(key)
-        moved = self._job.moved.get(clip.clip, ())
-        return moved_track(track, moved, clip.height) if track is not None and moved else track
+def _with_files(job: LessonJob) -> list[ClipFinding]:
+    """Put a lesson's tracks, with the coach's corrections, beside each other in its folder."""
+    derived = Derived(job.folder / DERIVED)
+    clips = []
+    for clip in job.clips:
+        moved = job.moved.get(clip.clip, ())
+        key = clip.track
+        if moved:
+            key += f"-{hashlib.sha256(repr(moved).encode()).hexdigest()[:12]}"
+        place = derived.folder / f"{key}.nc"
+        if not place.exists():
+            kept = Derived(job.derived[clip.clip])
+            track = kept.track(clip.track) if moved else None
+            if track is not None:
+                derived.keep_track(key, moved_track(track, moved, clip.height))
+            elif (kept.folder / f"{key}.nc").exists():
+                shutil.copyfile(kept.folder / f"{key}.nc", place.with_suffix(".part"))
+                place.with_suffix(".part").replace(place)
+        clips.append(replace(clip, clip=str(job.media[clip.clip]), track=key))
+    return clips
 
 
 def _touched(swing: SwingFinding, moves: Moves) -> set[Position]:

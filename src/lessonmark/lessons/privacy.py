@@ -189,7 +189,7 @@ def export_player(record: Record, player_id: int, target: Path) -> Path:
                     archive.write(record.files.load(clip.sha256), inside)
                     hashes[inside] = clip.sha256
                 folder = record.files.lesson_folder(lesson.uid)
-                for path in sorted(path for path in folder.rglob("*") if path.is_file()):
+                for path in _worth_keeping(folder):
                     inside = f"lessons/{lesson.uid}/{path.relative_to(folder).as_posix()}"
                     content = path.read_bytes()
                     archive.writestr(inside, content)
@@ -235,6 +235,15 @@ def import_player(record: Record, source: Path) -> int:
             return player_id
     except (zipfile.BadZipFile, KeyError, ValidationError, ValueError, OSError) as err:
         raise _not_ours(source) from err
+
+
+def _worth_keeping(folder: Path) -> list[Path]:
+    """List a lesson's files, less what the analysis makes again by itself."""
+    return sorted(
+        path
+        for path in folder.rglob("*")
+        if path.is_file() and path.relative_to(folder).parts[0] != "derived"
+    )
 
 
 def player_data(player: Player) -> PlayerData:

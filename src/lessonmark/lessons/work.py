@@ -15,18 +15,18 @@ from sqlalchemy import exists, select
 from lessonmark.errors import LessonmarkError, RecordError
 from lessonmark.language import say
 from lessonmark.lessons.analyser import Analyser
-from lessonmark.lessons.corrections import remeasure
+from lessonmark.lessons.corrections import measured_now
 from lessonmark.lessons.jobs import (
     clip_job,
     lesson_job,
-    moves_of,
     write_clip_finding,
     write_lesson_findings,
+    write_swing,
 )
 from lessonmark.lessons.record import Clip, ClipState, Lesson, LessonFinding, Player
 from lessonmark.lessons.store import Record
 
-__all__ = ["Workshop"]
+__all__ = ["Workshop", "judge_lesson"]
 
 TELL_EVERY_S = 0.5  # progress is a write to the database: not more often than the eye follows
 LOOK_EVERY_S = 2.0  # for clips that another window brought in
@@ -114,18 +114,24 @@ class Workshop:
                 say("the other clips went on; try this one again, or film another"),
             )
             return
-        with self._record.writing() as session:
-            clip = session.get(Clip, clip_id)
-            if clip is None:
-                return  # erased meanwhile
-            if clip.view_by_hand and clip.view is not finding.view:
-                return  # the coach corrected the view meanwhile: it waits for another turn
+        with self._record.reading() as session, session.no_autoflush:
+            # Slow, so before anything is written: swings that the coach corrected are measured
+            # again on the new track.
+            clip = session.get_one(Clip, clip_id)
             write_clip_finding(session, clip, finding)
-            session.flush()
-            for swing in clip.swings:
-                moves = moves_of(clip, swing.number)
-                if moves.landmarks or moves.positions:
-                    remeasure(self._record.files, self._analyser, swing)
+            again = {
+                swing.number: measured_now(self._record.files, self._analyser, swing)
+                for swing in clip.swings
+            }
+        with self._record.writing() as session:
+            there = session.get(Clip, clip_id)
+            if there is None:
+                return  # erased meanwhile
+            if there.view_by_hand and there.view is not finding.view:
+                return  # the coach corrected the view meanwhile: it waits for another turn
+            write_clip_finding(session, there, finding)
+            for swing in there.swings:
+                write_swing(swing, again[swing.number])
 
     def _make_frames(self, clip_id: int) -> None:
         """Make the viewer's frames ready, so that the coach does not wait for them."""
@@ -162,40 +168,50 @@ class Workshop:
     def _judge(self, lesson_id: int, *, pictures: bool) -> bool:
         """Judge a lesson; gives whether that came off."""
         try:
-            with self._record.reading() as session:
-                job = lesson_job(self._record.files, session.get_one(Lesson, lesson_id))
-            if not job.clips:
-                return False
-            findings = self._analyser.analyse_lesson(job)
-            if pictures:
-                findings = self._analyser.make_pictures(job, findings)
+            return judge_lesson(self._record, self._analyser, lesson_id, pictures=pictures)
         except LessonmarkError as err:
             log.error("a lesson could not be judged: %s", err)
-            self._set_aside(lesson_id)
-            return False
         except Exception:  # one lesson's trouble must not stop the others
             log.exception("a lesson could not be judged")
-            self._set_aside(lesson_id)
-            return False
-        with self._record.writing() as session:
-            lesson = session.get(Lesson, lesson_id)
-            if lesson is None:
-                return True
-            if lesson_job(self._record.files, lesson) != job:
-                # Changed meanwhile: these verdicts would already be old.
-                if lesson.finding is not None:
-                    lesson.finding.stale = True
-                return True
-            write_lesson_findings(lesson, findings)
-            if lesson.finding is not None and not pictures:
-                lesson.finding.stale = True
-        return True
+        self._set_aside(lesson_id)
+        return False
 
     def _set_aside(self, lesson_id: int) -> None:
         with self._record.writing() as session:
             lesson = session.get(Lesson, lesson_id)
             if lesson is not None and lesson.finding is not None:
                 lesson.finding.stale = False  # or it would be tried again for ever
+
+
+def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures: bool) -> bool:
+    """Judge a lesson from its measured swings and keep the findings.
+
+    Where something was changed meanwhile, they are kept as stale and made again soon.
+
+    Returns
+    -------
+    False where there is nothing to judge yet.
+
+    Raises
+    ------
+    LessonmarkError : the lesson cannot be judged.
+    """
+    with record.reading() as session:
+        job = lesson_job(record.files, session.get_one(Lesson, lesson_id))
+    if not job.clips:
+        return False
+    findings = analyser.analyse_lesson(job)
+    if pictures:
+        findings = analyser.make_pictures(job, findings)
+    with record.writing() as session:
+        lesson = session.get(Lesson, lesson_id)
+        if lesson is None:
+            return True
+        changed = lesson_job(record.files, lesson) != job
+        write_lesson_findings(lesson, findings)
+        if lesson.finding is not None and (changed or not pictures):
+            lesson.finding.stale = True
+    return True
 
 
 class _Teller:

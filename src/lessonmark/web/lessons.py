@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+import logging
 from datetime import UTC, date, datetime, time
 from typing import Annotated, TypeVar
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
-from sqlalchemy.orm import Session
 
 from lessonmark.errors import LessonmarkError
 from lessonmark.language import say
-from lessonmark.lessons.corrections import judge_again
+from lessonmark.lessons.arrivals import mark_stale
 from lessonmark.lessons.jobs import read_lesson_findings, swing_key
 from lessonmark.lessons.listing import NotInRecord, load_lesson, load_player
 from lessonmark.lessons.plans import (
@@ -26,6 +26,7 @@ from lessonmark.lessons.plans import (
     set_focus,
 )
 from lessonmark.lessons.record import ClipState, Lesson, LessonKind
+from lessonmark.lessons.work import judge_lesson
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank, Line, Text
 from lessonmark.web.pages import page
@@ -45,6 +46,7 @@ from lessonmark.words import Stage, View
 __all__ = ["router"]
 
 router = APIRouter()
+log = logging.getLogger(__name__)
 T = TypeVar("T")
 
 
@@ -179,7 +181,7 @@ def change_facts(desk: TheDesk, lesson_id: int, form: Annotated[FactsForm, Form(
             for clip in lesson.clips:
                 clip.state, clip.progress = ClipState.WAITING, 0.0
         index_lesson(lesson)
-        _judge(session, desk, lesson)
+        mark_stale(lesson)
     desk.workshop.wake()
     return _to(lesson_id)
 
@@ -199,9 +201,7 @@ def change_focus(desk: TheDesk, lesson_id: int, form: Annotated[FocusForm, Form(
     with desk.record.writing() as session:
         lesson = load_lesson(session, lesson_id)
         set_focus(session, lesson, choices, desk.analyser.catalogue())
-        session.flush()
-        _judge(session, desk, lesson)
-    desk.workshop.wake()
+    _judge(desk, lesson_id)
     return _to(lesson_id)
 
 
@@ -260,15 +260,14 @@ def send_picture(desk: TheDesk, lesson_id: int, number: int) -> Response:
     return FileResponse(path, media_type="image/jpeg")
 
 
-def _judge(session: Session, desk: Desk, lesson: Lesson) -> None:
-    session.flush()
-    if any(clip.finding for clip in lesson.clips):
-        try:
-            judge_again(desk.record.files, desk.analyser, lesson)
-        except LessonmarkError:
-            # The coach's wish is kept; the background tries again and the page says what is amiss.
-            if lesson.finding is not None:
-                lesson.finding.stale = True
+def _judge(desk: Desk, lesson_id: int) -> None:
+    """Judge at once, and let the background cut the pictures."""
+    try:
+        judge_lesson(desk.record, desk.analyser, lesson_id, pictures=False)
+    except LessonmarkError as err:
+        # The coach's wish is kept; the background tries again.
+        log.warning("a lesson is not judged yet: %s", err)
+    desk.workshop.wake()
 
 
 def _stages_offered(lesson: Lesson) -> list[Stage]:

@@ -15,7 +15,13 @@ from lessonmark.evidence.wording import verdict_word
 from lessonmark.language import say
 from lessonmark.lessons.corrections import move_landmark, move_position, undo_last
 from lessonmark.lessons.findings import Findings, FocusFinding
-from lessonmark.lessons.jobs import clip_job, moves_of, read_lesson_findings, read_swing
+from lessonmark.lessons.jobs import (
+    clip_job,
+    moves_of,
+    read_lesson_findings,
+    read_swing,
+    shown_swing,
+)
 from lessonmark.lessons.listing import load_swing
 from lessonmark.lessons.record import Clip, Lesson, Swing
 from lessonmark.measures.measured import MeasureAt
@@ -108,7 +114,7 @@ def tell_curve(desk: TheDesk, swing_id: int, at: str) -> Response:
             ) from err
         curve = desk.analyser.curve(
             clip_job(desk.record.files, swing.clip),
-            read_swing(swing),
+            shown_swing(swing, read_lesson_findings(swing.clip.lesson)),
             moves_of(swing.clip, swing.number),
             measure,
         )
@@ -124,50 +130,30 @@ def tell_curve(desk: TheDesk, swing_id: int, at: str) -> Response:
 @router.post("/swings/{swing_id}/landmark", dependencies=[checked_csrf])
 def drag_landmark(desk: TheDesk, swing_id: int, form: MovedLandmarkForm) -> Response:
     """Put a landmark where the coach dragged it; the numbers follow at once."""
-    with desk.record.writing() as session:
-        swing = load_swing(session, swing_id)
-        move_landmark(
-            session,
-            desk.record.files,
-            desk.analyser,
-            swing,
-            keypoint=form.keypoint,
-            at_s=form.s,
-            x_px=form.x,
-            y_px=form.y,
-        )
-        answer = _look(desk, swing)
-    desk.workshop.wake()
-    return JSONResponse(answer)
+    move_landmark(
+        desk.record,
+        desk.analyser,
+        swing_id,
+        keypoint=form.keypoint,
+        at_s=form.s,
+        x_px=form.x,
+        y_px=form.y,
+    )
+    return _after(desk, swing_id)
 
 
 @router.post("/swings/{swing_id}/position", dependencies=[checked_csrf])
 def drag_position(desk: TheDesk, swing_id: int, form: MovedPositionForm) -> Response:
     """Put a position where the coach dragged it; the numbers follow at once."""
-    with desk.record.writing() as session:
-        swing = load_swing(session, swing_id)
-        move_position(
-            session,
-            desk.record.files,
-            desk.analyser,
-            swing,
-            position=form.position,
-            at_s=form.s,
-        )
-        answer = _look(desk, swing)
-    desk.workshop.wake()
-    return JSONResponse(answer)
+    move_position(desk.record, desk.analyser, swing_id, position=form.position, at_s=form.s)
+    return _after(desk, swing_id)
 
 
 @router.post("/swings/{swing_id}/undo", dependencies=[checked_csrf])
 def undo(desk: TheDesk, swing_id: int) -> Response:
     """Take the last correction back."""
-    with desk.record.writing() as session:
-        swing = load_swing(session, swing_id)
-        undo_last(session, desk.record.files, desk.analyser, swing)
-        answer = _look(desk, swing)
-    desk.workshop.wake()
-    return JSONResponse(answer)
+    undo_last(desk.record, desk.analyser, swing_id)
+    return _after(desk, swing_id)
 
 
 @router.get("/clips/{clip_id}/frames.json")
@@ -195,9 +181,16 @@ def send_frames(desk: TheDesk, clip_id: int) -> Response:
     return FileResponse(desk.analyser.frame_pack(job).path, media_type=FRAME_PACK_TYPE)
 
 
+def _after(desk: Desk, swing_id: int) -> Response:
+    desk.workshop.wake()
+    with desk.record.reading() as session:
+        return JSONResponse(_look(desk, load_swing(session, swing_id)))
+
+
 def _look(desk: Desk, swing: Swing) -> dict[str, object]:
     clip = swing.clip
-    found = read_swing(swing)
+    findings = read_lesson_findings(clip.lesson)
+    found = shown_swing(swing, findings)
     look = desk.analyser.look(
         clip_job(desk.record.files, clip), found, moves_of(clip, swing.number)
     )
@@ -206,7 +199,6 @@ def _look(desk: Desk, swing: Swing) -> dict[str, object]:
         for one in clip.corrections
         if one.swing_number == swing.number and one.undone_at is None
     ]
-    findings = read_lesson_findings(clip.lesson)
     return {
         "id": swing.id,
         "title": _title(swing),

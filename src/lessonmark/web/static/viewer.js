@@ -201,27 +201,41 @@ function mark() {
   if (ghost) layOver();
 }
 
-async function moveLandmark(pane, name, [x, y]) {
-  try {
-    await take(await send(`/swings/${pane.look.id}/landmark`, { keypoint: name, s: pane.s, x, y }));
-    tell(root.dataset.sayKept);
-  } catch (error) { tell(error.message); }
+// One after the other: each correction builds on the numbers of the one before.
+let last = Promise.resolve();
+
+function inTurn(step, words) {
+  last = last.then(async () => {
+    root.dataset.busy = 'yes';
+    try {
+      const look = await step();
+      if (look) { await take(look); tell(words); }
+    } catch (error) { tell(error.message); } finally { root.dataset.busy = 'no'; }
+  });
+  return last;
 }
 
-async function place() {
+function moveLandmark(pane, name, [x, y]) {
+  const s = pane.s;
+  return inTurn(() => send(`/swings/${pane.look.id}/landmark`, { keypoint: name, s, x, y }), root.dataset.sayKept);
+}
+
+function nudge(pane, name, dx, dy) {
+  const frame = pane.frame;
+  return inTurn(() => {
+    const at = pane.point(name, frame);
+    return at && send(`/swings/${pane.look.id}/landmark`, { keypoint: name, s: pane.times[frame], x: at[0] + dx, y: at[1] + dy });
+  }, root.dataset.sayKept);
+}
+
+function place() {
+  const pane = panes[active], s = pane.s, position = $('#position').value;
+  return inTurn(() => send(`/swings/${pane.look.id}/position`, { position, s }), root.dataset.sayKept);
+}
+
+function undo() {
   const pane = panes[active];
-  try {
-    await take(await send(`/swings/${pane.look.id}/position`, { position: $('#position').value, s: pane.s }));
-    tell(root.dataset.sayKept);
-  } catch (error) { tell(error.message); }
-}
-
-async function undo() {
-  if (!panes[active].look.corrections.length) return;
-  try {
-    await take(await send(`/swings/${panes[active].look.id}/undo`));
-    tell(root.dataset.sayUndone);
-  } catch (error) { tell(error.message); }
+  return inTurn(() => pane.look.corrections.length && send(`/swings/${pane.look.id}/undo`), root.dataset.sayUndone);
 }
 
 // -- the tools ----------------------------------------------------------------------------------
@@ -288,9 +302,8 @@ function listen() {
     else if (button.dataset.nudge) {
       const pane = panes[active];
       const name = $('#keypoint').value;
-      const at = pane.point(name);
       const [dx, dy] = button.dataset.nudge.split(',').map(Number);
-      if (at) moveLandmark(pane, name, [at[0] + dx, at[1] + dy]);
+      nudge(pane, name, dx, dy);
     }
   });
   document.addEventListener('keydown', event => {

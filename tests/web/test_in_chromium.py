@@ -1,0 +1,270 @@
+"""The coach's whole way through a lesson, in a real Chromium.
+
+Needs a Chromium at /usr/bin/chromium or in ``LESSONMARK_CHROMIUM``; skipped where there is none.
+Contrast and names are checked by axe-core (WCAG 2.1 A and AA rules).
+"""
+
+import os
+import re
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+
+sync_api = pytest.importorskip("playwright.sync_api")
+axe_api = pytest.importorskip("axe_playwright_python.sync_playwright")
+
+CHROMIUM = os.environ.get("LESSONMARK_CHROMIUM") or shutil.which("chromium") or ""
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM, reason="there is no Chromium on this machine"),
+]
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
+BLOCKS_SHOWN = """(canvas) => {
+  // Read the burnt-in number back from what the canvas shows of the whole picture.
+  const pen = canvas.getContext('2d');
+  const scale = Math.min(canvas.width / 240, canvas.height / 426);
+  const left = (canvas.width - 240 * scale) / 2, top = (canvas.height - 426 * scale) / 2;
+  let number = 0;
+  for (let bit = 0; bit < 10; bit += 1) {
+    const pixel = pen.getImageData(left + (bit * 16 + 8) * scale, top + 8 * scale, 1, 1).data;
+    if (pixel[0] > 128) number += 1 << bit;
+  }
+  return number;
+}"""
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=CHROMIUM,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(chromium, served):
+    """A page that fails the test on any script error, and on any request to elsewhere."""
+    context = chromium.new_context(
+        base_url=served, viewport={"width": 1366, "height": 900}, accept_downloads=True
+    )
+    opened = context.new_page()
+    troubles = []
+    opened.on("pageerror", lambda error: troubles.append(str(error)))
+    opened.on(
+        "console",
+        lambda message: troubles.append(message.text) if message.type == "error" else None,
+    )
+    opened.on(
+        "request",
+        lambda request: (
+            None
+            if request.url.startswith((served, "blob:", "data:"))
+            else troubles.append(f"asked {request.url}")
+        ),
+    )
+    yield opened
+    context.close()
+    assert troubles == []
+
+
+def until(page, condition, arg=None, timeout_s=60.0):
+    """Wait for a condition; `wait_for_function` needs 'unsafe-eval', which the pages forbid."""
+    end = time.monotonic() + timeout_s
+    while True:
+        try:
+            if page.evaluate(condition, arg):
+                return
+        except sync_api.Error as error:  # the page is just being loaded again
+            if "context was destroyed" not in str(error):
+                raise
+        assert time.monotonic() < end, condition
+        time.sleep(0.03)
+
+
+def settled(page):
+    until(page, "document.querySelector('#work')?.dataset.busy === 'no'")
+
+
+def value_shown(page, words, same):
+    until(
+        page,
+        "([words, same]) =>"
+        " (document.querySelector('.readout .value').textContent === words) === same",
+        [words, same],
+    )
+
+
+def open_viewer(page, address):
+    page.goto(address)
+    page.wait_for_selector("#viewer[data-ready=yes]", timeout=60_000)
+
+
+def frames_shown(page):
+    return [
+        int(canvas.get_attribute("data-frame"))
+        for canvas in page.query_selector_all(".pane canvas")
+    ]
+
+
+def test_a_lesson_from_the_first_clip_to_erasure(page, clips, analyser):
+    analyser.bends |= {path.stem: 6.0 if n < 3 else 26.0 for n, path in enumerate(clips)}
+    # Who it is, and consent.
+    page.goto("/")
+    page.get_by_role("link", name="New player").click()
+    page.get_by_label("Name").fill("Wilma Testerly")
+    page.get_by_label("Stature, cm").fill("170")
+    page.get_by_role("button", name="Keep").click()
+    page.get_by_label("Given on").fill("2026-05-01")
+    page.get_by_role("button", name="Keep the consent").click()
+    page.get_by_text("May 1, 2026, given by Wilma Testerly").wait_for()
+    # Clips, with progress.
+    page.set_input_files("input[name=files]", [str(path) for path in clips])
+    page.wait_for_url(re.compile(r"/lessons/\d+"))
+    settled(page)
+    assert page.locator("tr[data-clip]").count() == 6
+    assert set(page.locator("tr[data-clip] [data-words]").all_inner_texts()) == {"measured"}
+    # The files were written at once: the stages are the coach's to say.
+    for row in range(3, 6):
+        clip = page.locator("tr[data-clip]").nth(row)
+        clip.get_by_role("button", name="after").click()
+        clip.locator("button.after[aria-pressed=true]").wait_for()
+    # A focus.
+    page.locator("select[name=measure]").first.select_option("face-on side_bend@P6")
+    page.locator("select[name=direction]").first.select_option("more")
+    page.locator("input[name=smallest]").first.fill("3")
+    page.get_by_role("button", name="Judge these").click()
+    page.locator(".verdict").wait_for()
+    assert page.locator(".verdict").inner_text() == "changed"
+    settled(page)
+    page.locator(".pair image").first.wait_for(state="attached", timeout=30_000)
+    # The viewer, at P6 in both.
+    page.get_by_role("link", name="Step through the swings").click()
+    page.wait_for_selector("#viewer[data-ready=yes]", timeout=60_000)
+    page.keyboard.press("6")
+    until(
+        page,
+        "[...document.querySelectorAll('.readout .where')]"
+        ".every(place => place.textContent.startsWith('P6'))",
+    )
+    before = page.locator(".readout .value").first.inner_text()
+    verdict = page.locator("#verdicts p").first.inner_text()
+    # Drag a landmark: numbers and verdict follow, marked, undone.
+    page.locator("#correct summary").click()
+    page.locator("#keypoint").select_option("trail_shoulder")
+    for _ in range(4):
+        page.locator("[data-nudge='0,1']").click()
+    until(page, "document.querySelectorAll('#told')[0].textContent !== ''")
+    until(page, "document.querySelector('#viewer').dataset.busy === 'no'")
+    value_shown(page, before, False)
+    assert page.locator("#verdicts p").first.inner_text() != verdict
+    assert page.locator(".pane .by-hand").first.is_visible()
+    for _ in range(4):
+        page.locator("[data-do=undo]").click()
+        until(page, "document.querySelector('#viewer').dataset.busy === 'no'")
+    assert page.locator("[data-do=undo]").is_disabled()
+    assert page.locator(".readout .value").first.inner_text() == before
+    assert page.locator("#verdicts p").first.inner_text() == verdict
+    # Export and erase.
+    page.get_by_role("navigation").get_by_role("link", name="Wilma Testerly").click()
+    page.get_by_text("Hand over, or erase").click()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Export").click()
+    assert Path(download.value.path()).read_bytes().startswith(b"PK")
+    page.get_by_role("link", name="Erase this player").click()
+    page.get_by_label("Type the name to go on").fill("Wilma Testerly")
+    page.get_by_role("button", name="Erase").click()
+    page.get_by_text("no trace of this player").wait_for(timeout=30_000)
+
+
+def test_every_step_shows_the_exact_frame(page, lesson):
+    open_viewer(page, "/swings/1?beside=2")
+    page.locator("[data-do=whole]").click()
+    page.locator("[data-do=lines]").click()
+    page.keyboard.press("4")
+    start = frames_shown(page)[0]
+    canvas = page.locator(".pane canvas").first
+    for step in [1] * 12 + [-1] * 20 + [1] * 5:
+        start += step
+        page.keyboard.press("ArrowRight" if step > 0 else "ArrowLeft")
+        until(
+            page, "n => document.querySelector('.pane canvas').dataset.frame === String(n)", start
+        )
+        assert canvas.evaluate(BLOCKS_SHOWN) == start
+
+
+def test_a_landmark_dragged_by_the_pointer_is_kept_and_undone(page, lesson):
+    open_viewer(page, "/swings/1?at=side_bend@P6")
+    page.locator("#correct summary").click()
+    before = page.locator(".readout .value").inner_text()
+    page.locator(".pane canvas").scroll_into_view_if_needed()
+    spot = page.evaluate("""async () => {
+      const look = await (await fetch('/swings/1/look.json')).json();
+      const canvas = document.querySelector('.pane canvas');
+      const index = await (await fetch(look.frames + '.json')).json();
+      const frame = Number(canvas.dataset.frame);
+      const row = look.times.findIndex(s => Math.abs(s - index.times[frame]) < 0.004);
+      return { at: look.paths.trail_shoulder[row], full: index.full };
+    }""")
+    page.locator("[data-do=whole]").click()
+    page.locator(".pane canvas").scroll_into_view_if_needed()
+    box = page.locator(".pane canvas").bounding_box()
+    scale = min(box["width"] / spot["full"]["width"], box["height"] / spot["full"]["height"])
+    x = box["x"] + (box["width"] - spot["full"]["width"] * scale) / 2 + spot["at"][0] * scale
+    y = box["y"] + (box["height"] - spot["full"]["height"] * scale) / 2 + spot["at"][1] * scale
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x - 20, y + 40, steps=4)
+    page.mouse.up()
+    value_shown(page, before, False)
+    assert page.locator("#keypoint").input_value() == "trail_shoulder"
+    assert page.locator(".by-hand").is_visible()
+    page.keyboard.press("u")
+    value_shown(page, before, True)
+
+
+def test_locked_swings_stand_at_the_same_fraction(page, lesson):
+    open_viewer(page, "/swings/1?beside=4")
+    page.keyboard.press("4")
+    p4 = frames_shown(page)
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    # The invented swings share their positions' shares of the clip, so frames go together.
+    assert frames_shown(page) == [p4[0] + 3, p4[1] + 3]
+    page.locator("[data-do=lock]").click()
+    page.keyboard.press("ArrowRight")
+    assert frames_shown(page) == [p4[0] + 4, p4[1] + 3]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [390, 1366])
+def test_pages_pass_the_accessibility_rules(chromium, served, lesson, scheme, width, coach):
+    coach.post(
+        "/lessons/1/focus",
+        {"measure": ["face-on side_bend@P6"], "direction": ["more"], "smallest": ["3"]},
+    )
+    context = chromium.new_context(
+        base_url=served, viewport={"width": width, "height": 844}, color_scheme=scheme
+    )
+    page = context.new_page()
+    for address in ("/", "/players/1", "/players/new", "/lessons/1", "/swings/1?beside=4"):
+        page.goto(address)
+        page.wait_for_load_state("networkidle")
+        found = axe_api.Axe().run(page, options=RULES)
+        assert found.violations_count == 0, found.generate_report()
+        # Nothing sticks out at the side.
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    context.close()
+
+
+def test_the_list_follows_the_typing(page, coach):
+    coach.add_player("Łukasz Fürge")
+    coach.add_player("Somebody Else")
+    page.goto("/")
+    page.get_by_role("searchbox").press_sequentially("furg")
+    page.get_by_text("Somebody Else").wait_for(state="detached")
+    assert page.get_by_text("Łukasz Fürge").is_visible()
