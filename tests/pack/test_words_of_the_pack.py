@@ -8,10 +8,11 @@ from dataclasses import replace
 
 import pytest
 
+from lessonmark.drills.library import caution_sentences, find_drill, read_library
 from lessonmark.evidence.change import Verdict
 from lessonmark.lessons.record import Cue, DrillSet, Lesson
 from lessonmark.pack.coach_words import CoachWords, PlanLine
-from lessonmark.pack.from_record import words_of_record
+from lessonmark.pack.from_record import plan_line, words_of_record
 from lessonmark.pack.message import draft_message
 from lessonmark.pack.talking_points import as_text, draft_talking_points
 from lessonmark.pack.teach import refused_rows, swing_rows, teach_rows
@@ -146,3 +147,14 @@ def test_records_cues_drills_and_next_date_become_the_plan(findings_and_pictures
         "Cue: Belt level.",
         "Next lesson on June 4, 2026.",
     )
+
+
+def test_drill_of_the_library_brings_checkpoint_and_cautions():
+    drill = find_drill(read_library(), "belt-level")
+    line = plan_line(drill)
+    assert line.dose == "2 sets of 8, at half speed, 60 s of rest between"
+    assert line.checkpoint == "belt rise at P7 1.5\u00a0cm less than before in 4 swings of 5"
+    assert line.cautions == caution_sentences(drill) != ()
+    lesson = Lesson(drills=[DrillSet(rank=1, name="any", drill="belt-level", sets=1)])
+    (chosen,) = words_of_record(lesson, drills=[drill]).plan
+    assert (chosen.dose, chosen.cautions) == ("1 set", line.cautions)

@@ -1,22 +1,34 @@
-"""The coach's words for a pack, as they stand in the record."""
+"""The coach's words for a pack: from the record, and from the drill library."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
+from lessonmark.drills.library import Checkpoint, Dose, Drill, caution_sentences
 from lessonmark.language import say, say_n
 from lessonmark.lessons.record import DrillSet, Lesson
+from lessonmark.measures.registry import entry as catalogue_entry
 from lessonmark.pack import wording
 from lessonmark.pack.coach_words import CoachWords, PlanLine
 
-__all__ = ["words_of_record"]
+__all__ = ["plan_line", "words_of_record"]
 
 
-def words_of_record(lesson: Lesson, *, coach: str = "", causes: tuple[str, ...] = ()) -> CoachWords:
+def words_of_record(
+    lesson: Lesson,
+    *,
+    drills: Iterable[Drill] = (),
+    coach: str = "",
+    causes: tuple[str, ...] = (),
+) -> CoachWords:
     """Gather cues, drills with their dose, and the next date of a lesson.
 
     Parameters
     ----------
+    drills : the library; a drill that was chosen from it brings its cue, checkpoint and cautions.
     causes : the chain of causes, which the record does not hold.
     """
+    known = {drill.id: drill for drill in drills}
     after = (
         say("next lesson on {day}", day=wording.day(lesson.next_on.isoformat()))
         if lesson.next_on
@@ -25,13 +37,35 @@ def words_of_record(lesson: Lesson, *, coach: str = "", causes: tuple[str, ...] 
     return CoachWords(
         coach=coach,
         causes=causes,
-        plan=tuple(PlanLine(drill=one.name, dose=_dose(one)) for one in lesson.drills),
+        plan=tuple(_line(one, known.get(one.drill)) for one in lesson.drills),
         cues=tuple(cue.words for cue in lesson.cues),
         next_step=after,
     )
 
 
-def _dose(drill: DrillSet) -> str:
+def plan_line(drill: Drill, *, dose: str = "") -> PlanLine:
+    """Write a drill of the library as a line of the plan, its cautions beside it.
+
+    Parameters
+    ----------
+    dose : the coach's own; empty takes the library's.
+    """
+    words = drill.said()
+    return PlanLine(
+        drill=words.name,
+        dose=dose or _library_dose(drill.dose),
+        cue=words.cue.rstrip("."),
+        checkpoint=_checkpoint(drill.checkpoint),
+        cautions=caution_sentences(drill),
+    )
+
+
+def _line(one: DrillSet, drill: Drill | None) -> PlanLine:
+    dose = _own_dose(one)
+    return PlanLine(drill=one.name, dose=dose) if drill is None else plan_line(drill, dose=dose)
+
+
+def _own_dose(drill: DrillSet) -> str:
     """Say the dose: the coach's own words first, then the numbers."""
     parts = [drill.dose] if drill.dose else []
     if drill.minutes:
@@ -41,3 +75,37 @@ def _dose(drill: DrillSet) -> str:
     if drill.balls:
         parts.append(say_n("{n} ball", "{n} balls", drill.balls))
     return ", ".join(parts)
+
+
+def _library_dose(dose: Dose) -> str:
+    speed = {
+        "slow": say("slowly"),
+        "half": say("at half speed"),
+        "three quarters": say("at three quarters of the speed"),
+        "full": say("at full speed"),
+    }[dose.speed]
+    words = [
+        say_n("{n} set of {swings}", "{n} sets of {swings}", dose.sets, swings=dose.swings),
+        speed,
+    ]
+    if dose.rest_s and dose.sets > 1:
+        words.append(say("{s} s of rest between", s=dose.rest_s))
+    return ", ".join(words)
+
+
+def _checkpoint(test: Checkpoint) -> str:
+    known = catalogue_entry(test.at.measure)
+    value = wording.number_with_unit(test.value, known.unit)
+    target = {
+        "at least": say("at least {value}", value=value),
+        "at most": say("at most {value}", value=value),
+        "more than before": say("{value} more than before", value=value),
+        "less than before": say("{value} less than before", value=value),
+    }[test.comparison]
+    return say(
+        "{measure} {target} in {met} swings of {of}",
+        measure=wording.measure_title(say(known.name), test.at),
+        target=target,
+        met=test.met,
+        of=test.of,
+    )
