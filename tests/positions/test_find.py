@@ -33,6 +33,30 @@ def test_a_mirrored_picture_reads_the_same(motion, make_track):
         assert mirrored[position].time.s == pytest.approx(plain[position].time.s, abs=1e-6)
 
 
+def test_another_zero_of_the_clock_moves_every_position_by_it(motion, make_track):
+    track = make_track(motion().swing())
+    plain, later = found_in(track), found_in(track.assign_coords(time=track.time + 100.0))
+    assert list(plain.found) == list(later.found)
+    for position in plain.found:
+        assert later[position].time.s - plain[position].time.s == pytest.approx(100.0, abs=1e-4)
+
+
+def test_a_small_player_reads_the_same(motion, make_track):
+    plain, small = (found_in(make_track(motion().swing(), size=size)) for size in (1.0, 0.4))
+    for position in plain.found:
+        apart = small[position].time.s - plain[position].time.s
+        assert apart == pytest.approx(0.0, abs=0.002), position
+
+
+def test_dropped_frames_at_the_top_leave_the_release_as_it_is(motion, make_track, times_of):
+    track = make_track(motion().swing())
+    top = times_of()["P4"]
+    holed = track.isel(time=np.flatnonzero(np.abs(track.time.values - top) > 0.12))
+    got = found_in(holed)
+    for name in ("P6", "P7", "P8"):
+        assert got[Position(name)].time.s == pytest.approx(times_of()[name], abs=0.002)
+
+
 def test_still_ends_are_found_to_a_few_frames(motion, make_track):
     got = found_in(make_track(motion().swing()))
     assert got[Position.P1].time.s == pytest.approx(0.5, abs=0.03)
