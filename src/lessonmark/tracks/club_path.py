@@ -144,9 +144,11 @@ def choose_rays(
     count = len(times)
     none = np.full(count, -1, np.intp)
     beam: _Beam | None = None
+    looked: list[list[float]] = []
     for frame in range(count):
         found = rays[frame]
         looks = [_evidence(ray, length_px) - _doubt(ray, frame, limbs) for ray in found]
+        looked.append(looks)
         grown = (
             []
             if beam is None
@@ -164,7 +166,26 @@ def choose_rays(
             grown.append(again.rows(clear))
         if grown:
             beam = _keep(grown, frame)
-    return none if beam is None else beam.history[int(np.argmax(beam.worth))]
+    if beam is None:
+        return none
+    return _trim(beam.history[int(np.argmax(beam.worth))], looked)
+
+
+def _trim(chosen: npt.NDArray[np.intp], looked: Sequence[Sequence[float]]) -> npt.NDArray[np.intp]:
+    """Drop the ends of a path where what it took did not look like a club on the whole.
+
+    At a finish seen from behind the club may be hidden for good, and a path that fits anything
+    would go on along a sleeve.
+    """
+    looks = np.array(
+        [0.0 if take < 0 else looked[frame][take] for frame, take in enumerate(chosen)]
+    )
+    kept = chosen.copy()
+    forward = np.cumsum(looks)
+    kept[int(np.argmax(forward)) + 1 :] = -1
+    backward = np.cumsum(looks[::-1])[::-1]
+    kept[: int(np.argmax(backward))] = -1
+    return kept
 
 
 def _evidence(ray: Ray, length_px: float) -> float:
