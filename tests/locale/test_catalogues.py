@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import string
 from importlib import resources
 from pathlib import Path
@@ -10,6 +11,7 @@ import pytest
 from babel.messages.pofile import read_po
 
 import lessonmark
+from lessonmark.drills.library import read_library
 from lessonmark.language import languages, say, say_n, say_number, speaking
 from lessonmark.locale.extraction import extract_messages
 
@@ -94,3 +96,18 @@ def test_german_is_spoken_with_its_plurals_and_numbers():
         assert say_number(-1234.5, 1) == "\u22121.234,5"
         assert say("") == ""
     assert say("side bend") == "side bend"
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_drill_of_the_library_is_told_in_every_language(language):
+    for drill in read_library():
+        words = drill.words[language]
+        assert all((words.name, words.cue, words.easier, words.harder)), drill.id
+        assert len(words.set_up) == len(drill.set_up), drill.id
+        # The same sizes stand in both: a drill set up wrongly is a danger.
+        for own, other in zip(drill.set_up, words.set_up, strict=True):
+            assert _numbers(other) == _numbers(own), drill.id
+
+
+def _numbers(text):
+    return sorted(re.findall(r"(?<![A-Za-z])\d+", text))
