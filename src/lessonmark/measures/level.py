@@ -23,6 +23,10 @@ GROUND_SE_DEG, UPRIGHT_SE_DEG = 0.7, 0.6
 UNSEEN_SE_DEG = 2.0  # nothing to go by: a camera on a stand, by eye
 # The best line must stand out from the ordinary one by this factor to be called a line.
 STANDS_OUT = 3.0
+LEAST_STRIPS = 8
+# Scatter of the strips about the line, share of the band that was searched: an edge in texture
+# is anywhere in it, a third of the band from its middle; a real one lies along the line.
+STRAIGHT = 0.2
 LEAST_UPRIGHTS = 4
 # What still passes for an upright once the picture's own lean is taken out.
 UPRIGHT_SPREAD_DEG = 2.0
@@ -112,12 +116,18 @@ def find_ground_line(grey: Grey, golfer: Mask) -> GroundLine | None:
     if strength < STANDS_OUT:
         return None
     line = (math.tan(math.radians(best[1])), (best[2] + 0.5) / scale)
-    slope, row = _refined(grey, golfer, *line)
+    refined = _refined(grey, golfer, *line)
+    if refined is None:
+        return None
+    slope, row = refined
     return GroundLine(slope_deg=math.degrees(math.atan(slope)), row_px=row, strength=strength)
 
 
-def _refined(grey: Grey, golfer: Mask, slope: float, row: float) -> tuple[float, float]:
-    """Fit the line to where the edge is steepest, strip by strip, at full size."""
+def _refined(grey: Grey, golfer: Mask, slope: float, row: float) -> tuple[float, float] | None:
+    """Fit the line to where the edge is steepest, strip by strip, at full size.
+
+    None where the strips do not agree on one line: it was texture.
+    """
     height, width = grey.shape
     steep = cv2.Sobel(cv2.GaussianBlur(grey, (0, 0), 1.5), cv2.CV_32F, 0, 1, ksize=3)
     strip = max(4, width // 90)
@@ -143,8 +153,8 @@ def _refined(grey: Grey, golfer: Mask, slope: float, row: float) -> tuple[float,
             at = middle - reach + float(np.average(np.arange(len(cut)), weights=rising)) + 0.5
             places.append((x - width / 2, at))
             weights.append(math.sqrt(float(rising.max())))
-    if len(places) < 8:
-        return slope, row
+    if len(places) < LEAST_STRIPS:
+        return None
     x, y = np.array(places).T
     base = np.array(weights) / max(weights)
     weight = base
@@ -154,6 +164,8 @@ def _refined(grey: Grey, golfer: Mask, slope: float, row: float) -> tuple[float,
         left_over = y - np.polyval(fit, x)
         spread = 1.4826 * float(np.median(np.abs(left_over))) + 0.2
         weight = base / (1 + (left_over / spread) ** 2) ** 2
+    if spread > STRAIGHT * reach:
+        return None
     return float(fit[0]), float(fit[1])
 
 

@@ -169,6 +169,8 @@ def reconstruct(front: SwingSeen, side: SwingSeen, *, club_cm: float | None = No
         loss="soft_l1",
         f_scale=ROBUST,
         x_scale=problem.steps(),
+        ftol=1e-6,
+        xtol=1e-7,
         max_nfev=60,
     )
     return problem.result(solved.x)
@@ -436,8 +438,10 @@ class _Problem:
             for name in ("grip_mid", "clubhead"):
                 reads[base + i, point(i, POINTS.index(name))] = 1
         base += clubs
-        # The priors are few: each may read the first posture, the cameras and the lengths.
-        reads[base:, : len(POINTS) * 3] = 1
+        # The priors are few: each may read the feet and hips at address, cameras and lengths.
+        for side in SIDES:
+            for joint in ("ankle", "hip"):
+                reads[base:, point(0, POINTS.index(f"{side}_{joint}"))] = 1
         reads[base:, self.n_points :] = 1
         return csr_matrix(reads)
 
