@@ -20,13 +20,17 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
+from lessonmark.errors import CannotMeasure
 from lessonmark.measures.camera import check_camera
 from lessonmark.measures.drawing import drawn_lines
+from lessonmark.measures.figure import Figure
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.measuring import measure_swing
+from lessonmark.measures.posture import Posture
 from lessonmark.measures.registry import catalogue, entry
 from lessonmark.measures.scale import find_scale
 from lessonmark.measures.seen import SwingSeen
+from lessonmark.measures.two_view import measure_pair
 from lessonmark.media.frames import read_frame_nearest, read_frames
 from lessonmark.media.probe import probe_clip
 from lessonmark.media.sound import read_sound
@@ -39,8 +43,8 @@ from lessonmark.tracks.body import BodyTracker
 from lessonmark.tracks.club import track_club
 from lessonmark.tracks.dataset import body_dataset, read_track, write_track
 from lessonmark.tracks.sides import by_lead_trail
-from lessonmark.words import Position
-from measures_truth import TrueClip, find_clips
+from lessonmark.words import Position, View
+from measures_truth import TrueClip, find_clips, ours
 
 AIM_DEG, AIM_CM = 3.0, 2.0
 POSITIONS_OF_TABLE = ("P1", "P4", "P6", "P7", "P8")
@@ -149,40 +153,28 @@ def rows_of(clip: TrueClip, swing: SwingSeen) -> tuple[list[Row], dict[str, str]
 
 
 def check_functions(clips: list[TrueClip]) -> float:
-    """Largest difference to the clips' own projected numbers, deg or cm, over noise-free tracks."""
+    """Largest difference to the clips' own projected angles, deg, on the true points."""
     worst = 0.0
     for clip in clips:
-        track = clip.true_track()
+        start = Posture.of(_image_posture(clip, Position.P1)[0], view=clip.view)
         for e in catalogue():
-            if e.at is None or clip.view not in e.views:
+            if e.at is None or e.unit != "deg" or clip.view not in e.views:
                 continue
             for position in e.positions_from(clip.view):
                 said = clip.drawn_value(e.id, position)
-                if said is None or e.unit != "deg":
+                if said is None:
                     continue
-                swing = clip.swing(track)
-                from lessonmark.measures.posture import Posture
-
-                here = _image_posture(clip, position)
-                start = _image_posture(clip, Position.P1)
-                posture = Posture.of(
-                    here[0],
-                    view=clip.view,
-                    shaft_deg=here[1],
-                    start=Posture.of(start[0], view=clip.view),
-                )
+                points, shaft = _image_posture(clip, position)
+                posture = Posture.of(points, view=clip.view, shaft_deg=shaft, start=start)
                 try:
                     got = e.at(posture)
-                except Exception:
-                    continue
+                except CannotMeasure:
+                    continue  # seen end on: the clip's file gives a number all the same
                 worst = max(worst, abs((got - said + 180) % 360 - 180))
-                del swing
     return worst
 
 
 def _image_posture(clip: TrueClip, position: Position) -> tuple[dict[str, np.ndarray], float]:
-    from measures_truth import ours
-
     joints = clip.json["positions"][position.value]["joints2d"]
     points = {ours(n): np.array([clip.toward * p[0], -p[1]]) for n, p in joints.items()}
     shaft = points["hosel"] - points["grip_butt"]
@@ -249,6 +241,47 @@ def print_change(rows: list[Row]) -> None:
         )
 
 
+def print_pairs(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
+    """Two-camera measures of every pair of clips that show one swing."""
+    pairs = defaultdict(dict)
+    for clip, swing in swings:
+        same = (clip.json["impact_time"], str(clip.json["knobs"]))
+        pairs[same][clip.view] = (clip, swing)
+    solid = [e for e in catalogue() if e.solid is not None]
+    errors = defaultdict(list)
+    for both in pairs.values():
+        if len(both) < 2:
+            continue
+        (clip, front), (_, side) = both[View.FACE_ON], both[View.DOWN_THE_LINE]
+        got, _ = measure_pair(front, side, club_cm=100 * clip.json["club_len"])
+        for e in solid:
+            for position in Position:
+                value = got.get(f"{e.id}@{position}")
+                if value is None:
+                    continue
+                joints = clip.json["positions"][position.value]["joints3d"]
+                figure = Figure(points={ours(n): 100 * np.array(p) for n, p in joints.items()})
+                wrong = (value.value - e.solid(figure) + 180) % 360 - 180
+                errors[e.id].append((position.value, wrong, value.se, value.total_se))
+    if not errors:
+        return
+    print(f"\ntwo cameras, {sum(len(both) == 2 for both in pairs.values())} pairs, deg")
+    print("                         n    bias     RMS  inside   se   total   bias at P1 ... P10")
+    for id, found in errors.items():
+        wrong = np.array([f[1] for f in found])
+        inside = np.mean([abs(f[1]) < 1.96 * f[3] for f in found])
+        at = " ".join(
+            f"{np.mean([f[1] for f in found if f[0] == p.value]):5.1f}"
+            for p in Position
+            if any(f[0] == p.value for f in found)
+        )
+        print(
+            f"{id:20s} {len(found):5d} {wrong.mean():7.2f} {np.sqrt((wrong**2).mean()):7.2f} "
+            f"{100 * inside:5.0f} % {np.median([f[2] for f in found]):5.2f} "
+            f"{np.median([f[3] for f in found]):6.2f}   {at}"
+        )
+
+
 def draw_worst(rows: list[Row], clips: dict[str, TrueClip], options, path: Path) -> None:
     """Draw the worst angle on its frame."""
     import cv2
@@ -288,14 +321,17 @@ def main() -> None:
     print(f"functions against the clips' own projected angles: {check_functions(clips):.4f} deg")
     rows: list[Row] = []
     refused: dict[str, int] = defaultdict(int)
+    swings = []
     for clip in clips:
         swing = seen(clip, options)
+        swings.append((clip, swing))
         got, why = rows_of(clip, swing)
         rows += got
         for key in why:
             refused[key] += 1
     print_tables(rows, refused)
     print_change(rows)
+    print_pairs(swings)
     if options.picture:
         draw_worst(rows, {clip.name: clip for clip in clips}, options, options.picture)
 
