@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
+from lessonmark.measures.costs import camera_costs
 from lessonmark.measures.measuring import measure_swing
 from lessonmark.measures.posture import Posture
 from lessonmark.measures.registry import entry
@@ -107,3 +109,15 @@ def test_the_filming_page_is_made_by_its_bench(filming):
     assert (ROOT / "docs" / "filming.md").read_text() == filming.page()
     for name, drawing in filming.drawings():
         assert (ROOT / "docs" / "img" / name).read_text() == drawing
+
+
+def test_the_cost_of_the_camera_names_the_worst_cause(filmed_swing):
+    swing = filmed_swing(View.FACE_ON)
+    turned = replace(swing, camera=replace(swing.camera, yaw_deg=15.0))
+    cost = {str(c.at): c for c in camera_costs(turned, only={"trunk_lean", "shoulder_tilt"})}
+    # 15 deg off square shows tan 34 deg x sin 15 deg of the forward bend as lean: 9.9 deg.
+    cause, size = cost["trunk_lean@P7"].worst
+    assert cause == "off square"
+    assert size == pytest.approx(9.9, abs=2.0)
+    # Roll goes one to one into a tilt.
+    assert cost["shoulder_tilt@P7"].by_cause["roll"] == pytest.approx(0.5, abs=0.05)
