@@ -39,6 +39,7 @@ class Clip:
     """One clip: its three sets of joints by lead and trail name, each (time, 2) px."""
 
     name: str
+    set_up: str  # who was filmed by which camera
     view: View
     toward: float  # image direction of the target, or of the ball from down the line
     events: dict[str, int]  # position to frame
@@ -76,6 +77,7 @@ def read_clip(truth: Path, cache: Path, tracker: BodyTracker) -> Clip:
     plain = by_lead_trail(track, handedness)
     return Clip(
         name="/".join(truth.parts[-3:-1]) + "/" + truth.stem,
+        set_up=str([said["meta"]["golfer"], *(said["camera"].get(k) for k in ("yaw", "roll"))]),
         view=view,
         toward=float(said["camera"]["sign_u"]),
         events=events,
@@ -198,7 +200,7 @@ def measure_table(clips: list[Clip]) -> None:
     for view in View:
         of_view = [c for c in clips if c.view is view]
         errors: dict[str, dict[str, list[Array]]] = defaultdict(lambda: defaultdict(list))
-        by_player: dict[str, list[dict[str, dict[str, Array]]]] = defaultdict(list)
+        by_set_up: dict[str, list[dict[str, dict[str, Array]]]] = defaultdict(list)
         for c in of_view:
             at = [c.events[p] for p in POSITIONS]
             true = measures(c.true, c)
@@ -210,20 +212,20 @@ def measure_table(clips: list[Clip]) -> None:
                 }
                 for n, error in one[kind].items():
                     errors[n][kind].append(error)
-            by_player[c.name.split("/")[0] if "lesson" in c.name else c.name.split("/")[1]].append(
-                one
-            )
+            by_set_up[c.set_up].append(one)
         changes: dict[str, dict[str, list[Array]]] = defaultdict(lambda: defaultdict(list))
-        for ones in by_player.values():
+        for ones in by_set_up.values():
             for other in ones[1:]:
                 for kind in ("raw", "centres"):
                     for n in other[kind]:
                         changes[n][kind].append(other[kind][n] - ones[0][kind][n])
         for n, kinds in errors.items():
             raw, centres = np.concatenate(kinds["raw"]), np.concatenate(kinds["centres"])
-            change = ", ".join(
-                f"{_rms(np.concatenate(changes[n][kind])):.1f}" for kind in ("raw", "centres")
-            )
+            change = ""
+            if n in changes:
+                change = ", ".join(
+                    f"{_rms(np.concatenate(changes[n][kind])):.1f}" for kind in ("raw", "centres")
+                )
             print(
                 f"| {view} | {n} | {np.nanmean(raw):+.1f}, {_rms(raw):.1f} "
                 f"| {np.nanmean(centres):+.1f}, {_rms(centres):.1f} | {change} |"

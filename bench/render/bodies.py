@@ -120,6 +120,7 @@ def make_bodies(count: int, seed: int) -> dict[str, np.ndarray]:
     order = np.argsort(-dense, axis=1)[:, :6]
     weights = np.take_along_axis(dense, order, axis=1)
     return {
+        "seed": np.array(seed),
         "vertices": np.stack(vertices),
         "heads": np.stack(heads),
         "marks": np.stack(marks),

@@ -1,10 +1,9 @@
 """Fit the way from the network's landmarks to the joints' centres, and what it leaves.
 
-    python bench/render/fit.py --truth truth.npz --looks looks.npz --out anatomy.npz
+    python bench/render/fit.py --truth A/truth_0000.npz B/... --looks A.npz B.npz --out anatomy.npz
 
-`truth.npz` and `looks.npz` hold the rows of `stills.py` and `observe.py`, in the same order, one
-`seed` a row telling which set of clothes, places and cameras the bodies had. Needs torch; the
-fitted table is small and is applied with numpy alone (`lessonmark.tracks.anatomy`).
+The files of `stills.py` and of `observe.py`, in the same order of stills. Needs torch; the fitted
+table is small and is applied with numpy alone (`lessonmark.tracks.anatomy`).
 
 Folds are over bodies: no body of a test fold is in its training folds, whatever it wears.
 """
@@ -54,10 +53,20 @@ def _swap(names: tuple[str, ...]) -> list[int]:
     return [names.index("_".join(other.get(w, w) for w in n.split("_"))) for n in names]
 
 
-def read_stills(truth_file: Path, looks_file: Path) -> tuple[dict[str, Stills], dict[str, float]]:
-    """Read both files; also how many stills the network was lost on, per view."""
-    truth, looks = dict(np.load(truth_file)), np.load(looks_file)
-    names = tuple(str(n) for n in truth.pop("names"))
+def _joined(files: list[Path], names: tuple[str, ...]) -> dict[str, NDArray[np.generic]]:
+    opened = [np.load(file) for file in files]
+    return {name: np.concatenate([one[name] for one in opened]) for name in names}
+
+
+def read_stills(
+    truth_files: list[Path], looks_files: list[Path]
+) -> tuple[dict[str, Stills], dict[str, float]]:
+    """Read the files; also the share of stills that the network was lost on, per view."""
+    truth = _joined(truth_files, ("px", "body", "view", "pair", "mirrored", "seed"))
+    looks = _joined(looks_files, ("position", "depth", "visibility", "presence"))
+    if len(truth["px"]) != len(looks["position"]):
+        raise SystemExit("the looks are not of the same stills as the truth")
+    names = tuple(str(n) for n in np.load(truth_files[0])["joint_names"])
     true = truth["px"].astype(float)
     place = looks["position"].astype(float)
     depth, seen = looks["depth"].astype(float), looks["visibility"].astype(float)
@@ -86,7 +95,7 @@ def read_stills(truth_file: Path, looks_file: Path) -> tuple[dict[str, Stills], 
             offsets=offsets[rows],
             seen=seen[rows][:, columns],
             body=truth["body"][rows],
-            golfer=(seed * 1000 + truth["body"])[rows],
+            golfer=(seed * 100000 + truth["body"])[rows],
             pair=(seed * 100000 + truth["pair"])[rows],
         )
     return stills, lost
@@ -204,17 +213,18 @@ def main(args: argparse.Namespace) -> None:
         raw_random, raw_shared = split(rows.offsets, rows)
         random = np.where(used[:, None, None], random, raw_random)
         shared = np.where(used[:, None, None], shared, raw_shared)
-        factor = np.ones(len(CORRECTED))
+        clear, unseen = np.ones(len(CORRECTED)), np.ones(len(CORRECTED))
         for j, name in enumerate(CORRECTED):
             hidden = rows.seen[:, j] < NOT_SEEN
+            square = ((left if used[j] else rows.offsets)[:, j] ** 2).sum(1)
             if hidden.sum() > 100 and (~hidden).sum() > 100:
-                whole = ((left if used[j] else rows.offsets)[:, j] ** 2).sum(1)
-                factor[j] = max(np.mean(whole[hidden]) / np.mean(whole), 1.0)
-            else:
-                factor[j] = 1.0
+                apart = [np.mean(square[part]) / np.mean(square) for part in (~hidden, hidden)]
+                if apart[1] > 1.0:
+                    clear[j], unseen[j] = apart
+            ratio = unseen[j] / clear[j]
             print(
                 f"| {name} | {before[j]:.3f} | {after[j]:.3f} | {np.sqrt(np.trace(random[j])):.3f} "
-                f"| {np.sqrt(np.trace(shared[j])):.3f} | {hidden.mean():.2f} | {factor[j]:.1f} "
+                f"| {np.sqrt(np.trace(shared[j])):.3f} | {hidden.mean():.2f} | {ratio:.1f} "
                 f"| {'yes' if used[j] else 'no'} |"
             )
         mean, sd, low, high = standard(rows)
@@ -228,7 +238,8 @@ def main(args: argparse.Namespace) -> None:
             "used": used,
             "random": random,
             "systematic": shared,
-            "unseen": factor,
+            "clear": clear,
+            "unseen": unseen,
         } | {k: v[0].reshape(v[0].shape if v[0].shape[0] > 1 else -1) for k, v in part.items()}
         table |= {
             f"{args.network}/{view}/{k}": v if v.dtype == bool else v.astype(np.float32)
@@ -243,8 +254,8 @@ def main(args: argparse.Namespace) -> None:
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--truth", type=Path, required=True)
-    parser.add_argument("--looks", type=Path, required=True)
+    parser.add_argument("--truth", type=Path, nargs="+", required=True)
+    parser.add_argument("--looks", type=Path, nargs="+", required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--network", choices=("full", "heavy"), default="full")
     parser.add_argument("--units", type=int, default=24)

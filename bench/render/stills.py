@@ -2,10 +2,10 @@
 
     python bench/render/stills.py --bodies bodies.npz --out stills --views-each 5 --seed 1
 
-Writes `stills/NNNNN.jpg` and `stills/truth.npz`: joints_px (still, joint, 2), joints_m (still,
-joint, 3), joint names by body side, body number, view, phase and whether the picture is mirrored
-(a left-hander). One body keeps its clothes, its place and its two cameras over its stills. Stills
-come in pairs: one position of one golfer, twice, as in two swings of a lesson.
+Writes `stills/NNNNN.jpg` and `stills/truth_NNNN.npz`, a row a still: px (joint, 2) and m (joint,
+3), joint_names by body side, body number, view, phase, pair, seed and whether the picture is
+mirrored (a left-hander). One body keeps its clothes, its place and its two cameras over its stills.
+Stills come in pairs: one position of one golfer, twice, as in two swings of a lesson.
 """
 
 from __future__ import annotations
@@ -108,12 +108,13 @@ def render_all(bodies: Path, out: Path, views_each: int, seed: int, start: int, 
     out.mkdir(parents=True, exist_ok=True)
     mark_names = [str(n) for n in data["mark_names"]]
     rows: dict[str, list[object]] = {
-        k: [] for k in ("px", "m", "body", "view", "phase", "pair", "mirrored", "f_px")
+        k: [] for k in ("px", "m", "body", "view", "phase", "pair", "mirrored", "f_px", "seed")
     }
     all_vertices, all_heads, all_marks = data["vertices"], data["heads"], data["marks"]
     number = start * 4 * views_each
     for k in range(start, min(stop, len(all_vertices))):
         rng = np.random.default_rng([seed, k])
+        who = 1000 * int(data["seed"]) + k  # bodies of other files are other bodies
         body = Body(names=names, parents=parents, heads=all_heads[k].astype(float))
         marks = {n: all_marks[k][mark_names.index(n)].astype(float) for n in SURFACE_MARKS}
         anchor = body_anchors(body)
@@ -145,7 +146,7 @@ def render_all(bodies: Path, out: Path, views_each: int, seed: int, start: int, 
                         joints = _mirror_names(joints * np.array([-1.0, 1.0, 1.0]))
                     file = str(out / f"{number:05d}.jpg")
                     cv2.imwrite(file, picture, [cv2.IMWRITE_JPEG_QUALITY, 95])
-                    row = (px, joints, k, view, phase, number // 2, mirrored, camera.f_px)
+                    row = (px, joints, who, view, phase, number // 2, mirrored, camera.f_px, seed)
                     for key, value in zip(rows, row, strict=True):
                         rows[key].append(value)
                     number += 1

@@ -128,7 +128,8 @@ class _Fitted:
     used: npt.NDArray[np.bool_]  # (joint,) whether the fit helps there
     random: Array  # (joint, 2, 2), body sizes squared, from swing to swing
     systematic: Array  # (joint, 2, 2), stays with player, camera and position in the swing
-    unseen: Array  # (joint,) factor on both where the network says that it cannot see the point
+    clear: Array  # (joint,) factor on both where the network says that it sees the point,
+    unseen: Array  # and where it says that it guesses
 
     def offsets(self, features: Array) -> Array:
         """(time, feature) to (time, joint, 2)."""
@@ -198,7 +199,7 @@ def to_joint_centres(track: xr.Dataset, view: View, *, heavy: bool = False) -> x
     offset = np.zeros_like(position)
     offset[:, _CORRECTED_INDEX] = fitted.offsets(features)[:, back] * mirror * size[:, None, None]
     guessed = visibility[:, _CORRECTED_INDEX] < _UNSEEN
-    factor = np.where(guessed, fitted.unseen[back], 1.0) * size[:, None] ** 2
+    factor = np.where(guessed, fitted.unseen[back], fitted.clear[back]) * size[:, None] ** 2
     random, systematic = (
         np.einsum("tj,jab->tabj", factor, matrix[back] * np.outer(mirror, mirror))
         for matrix in (fitted.random, fitted.systematic)
