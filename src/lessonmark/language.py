@@ -15,11 +15,21 @@ from contextvars import ContextVar
 from functools import cache
 from importlib import resources
 
+from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.numbers import format_decimal
 
-__all__ = ["SOURCE_LANGUAGE", "languages", "say", "say_n", "say_number", "speaking", "spoken"]
+__all__ = [
+    "SOURCE_LANGUAGE",
+    "languages",
+    "messages",
+    "say",
+    "say_n",
+    "say_number",
+    "speaking",
+    "spoken",
+]
 
 SOURCE_LANGUAGE = "en"
 _spoken: ContextVar[str] = ContextVar("lessonmark_language", default=SOURCE_LANGUAGE)
@@ -55,6 +65,19 @@ def spoken() -> str:
     return _spoken.get()
 
 
+def messages(language: str) -> tuple[tuple[str, str], ...]:
+    """List a catalogue's messages with their translations, a plural as a message of its own."""
+    pairs: list[tuple[str, str]] = []
+    for message in _read(language):
+        if not message.id:
+            continue  # the header
+        if isinstance(message.id, tuple):
+            pairs += zip(message.id, message.string or (), strict=False)
+        else:
+            pairs.append((str(message.id), str(message.string)))
+    return tuple(pairs)
+
+
 def say(message: str, /, **values: object) -> str:
     """Say `message` in the language now spoken, its fields filled from `values`."""
     if not message:
@@ -78,8 +101,12 @@ def say_number(value: float, digits: int = 0) -> str:
 def _catalogue(language: str) -> gettext.NullTranslations:
     if language == SOURCE_LANGUAGE:
         return gettext.NullTranslations()
-    path = resources.files("lessonmark") / "locale" / language / "LC_MESSAGES" / "lessonmark.po"
     compiled = io.BytesIO()
-    write_mo(compiled, read_po(io.BytesIO(path.read_bytes()), locale=language))
+    write_mo(compiled, _read(language))
     compiled.seek(0)
     return gettext.GNUTranslations(compiled)
+
+
+def _read(language: str) -> Catalog:
+    path = resources.files("lessonmark") / "locale" / language / "LC_MESSAGES" / "lessonmark.po"
+    return read_po(io.BytesIO(path.read_bytes()), locale=language)

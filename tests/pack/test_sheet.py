@@ -193,12 +193,13 @@ def test_sheet_opens_from_disk_on_a_phone_without_a_request(sheet):
 
 
 def test_sheet_speaks_german_throughout(make_findings, tmp_path):
+    findings, pictures = make_findings(before=4, after=4)  # analysed in English
     with speaking("de"):
-        findings, pictures = make_findings(before=4, after=4)
         page = write_sheet(findings, tmp_path / "de", pictures=pictures).read_text("utf-8")
     assert '<html lang="de">' in page
     assert "Woran du gearbeitet hast" in page
     assert "vorher: 4 Schwünge" in page
+    assert "Seitneigung bei P6 hat sich so geändert" in page
     assert "14. Mai 2026" in page
     for english in ("What you worked on", "before:", "interval", "mean ", "changed"):
         assert english not in re.sub(r"<style>.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL)

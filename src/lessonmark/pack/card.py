@@ -10,6 +10,7 @@ from lessonmark.lessons.findings import Findings, FocusFinding
 from lessonmark.pack import wording
 from lessonmark.pack.coach_words import CoachWords
 from lessonmark.pack.paper import all_cautions
+from lessonmark.pack.said_again import said_again
 from lessonmark.pack.stage_style import PAPER
 from lessonmark.pack.typesetting import Value, typeset
 
@@ -42,6 +43,7 @@ def card_png(
     findings: Findings, *, words: CoachWords | None = None, name_on_card: bool = False
 ) -> bytes:
     """Set the card as a PNG: verdicts, numbers, the plan in short, the cautions."""
+    findings = said_again(findings)
     words = words or CoachWords()
     lists = _plan(words)
     if findings.drill and not words.plan:

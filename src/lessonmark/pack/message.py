@@ -6,6 +6,7 @@ from lessonmark.language import say
 from lessonmark.lessons.findings import Findings
 from lessonmark.pack import wording
 from lessonmark.pack.coach_words import CoachWords
+from lessonmark.pack.said_again import said_again
 
 __all__ = ["draft_message"]
 
@@ -24,6 +25,7 @@ def draft_message(
     name_in_message : greet the player by name.
     has_video : name the review video among what is enclosed.
     """
+    findings = said_again(findings)
     words = words or CoachWords()
     name = findings.player.name if name_in_message else ""
     enclosed = (

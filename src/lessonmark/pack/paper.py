@@ -13,6 +13,7 @@ from lessonmark.pack.charts import measure_chart
 from lessonmark.pack.coach_words import CoachWords, PlanLine
 from lessonmark.pack.drawing import overlay_svg
 from lessonmark.pack.pictures import data_uri
+from lessonmark.pack.said_again import said_again
 from lessonmark.pack.typesetting import Value, typeset
 
 __all__ = ["PaperSize", "write_paper"]
@@ -49,6 +50,7 @@ def write_paper(
     ------
     PackError : a picture is missing, or the coach's words do not fit on one page.
     """
+    findings = said_again(findings)
     words = words or CoachWords()
     files: dict[str, bytes] = {}
     shown = findings.focus[:MOST_NUMBERS]

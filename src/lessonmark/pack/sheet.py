@@ -28,6 +28,7 @@ from lessonmark.pack import wording
 from lessonmark.pack.charts import measure_chart, summarise_stage
 from lessonmark.pack.drawing import overlay_svg
 from lessonmark.pack.pictures import data_uri
+from lessonmark.pack.said_again import said_again
 from lessonmark.pack.stage_style import STYLES, stage_word
 from lessonmark.pack.typeface import font_face_css
 from lessonmark.words import Stage, View
@@ -99,6 +100,7 @@ def without_name(findings: Findings) -> Findings:
 
 def sheet_html(findings: Findings, *, pictures: Path) -> str:
     """Make the page as text; `write_sheet` says what may be raised."""
+    findings = said_again(findings)
     template = _environment().get_template("sheet.html")
     return template.render(
         findings=findings,

@@ -17,6 +17,7 @@ from lessonmark.lessons.findings import Findings, FocusFinding
 from lessonmark.pack import wording
 from lessonmark.pack.charts import summarise_stage
 from lessonmark.pack.coach_words import CoachWords
+from lessonmark.pack.said_again import said_again
 from lessonmark.words import Stage
 
 __all__ = ["Point", "as_text", "draft_talking_points"]
@@ -35,6 +36,7 @@ class Point:
 
 def draft_talking_points(findings: Findings, words: CoachWords | None = None) -> tuple[Point, ...]:
     """Draft the points; a heading with nothing to say is left out."""
+    findings = said_again(findings)
     words = words or CoachWords()
     drafts = (
         (say("What it was"), _each(findings, _was)),

@@ -10,6 +10,7 @@ from lessonmark.lessons.findings import Findings, FocusFinding, SideEffect, Swin
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.registry import entry as catalogue_entry
 from lessonmark.pack import wording
+from lessonmark.pack.said_again import said_again
 from lessonmark.pack.stage_style import stage_word
 
 __all__ = ["RefusedRow", "SwingRow", "TeachRow", "refused_rows", "swing_rows", "teach_rows"]
@@ -53,6 +54,7 @@ class RefusedRow:
 
 def teach_rows(findings: Findings) -> tuple[TeachRow, ...]:
     """List the judged measures, focus first."""
+    findings = said_again(findings)
     focus = [_row(one, say("focus measure")) for one in findings.focus]
     leads = [_row(one, say("a lead")) for one in findings.side_effects]
     return (*focus, *leads)
@@ -60,6 +62,7 @@ def teach_rows(findings: Findings) -> tuple[TeachRow, ...]:
 
 def swing_rows(findings: Findings) -> tuple[SwingRow, ...]:
     """List every swing's value behind the focus measures, in the order played."""
+    findings = said_again(findings)
     swings = {swing.swing_id: swing for clip in findings.clips for swing in clip.swings}
     rows = []
     for one in findings.focus:
@@ -82,6 +85,7 @@ def swing_rows(findings: Findings) -> tuple[SwingRow, ...]:
 
 def refused_rows(findings: Findings) -> tuple[RefusedRow, ...]:
     """List what was refused and which clips could not be used."""
+    findings = said_again(findings)
     refused = [
         RefusedRow(subject=subject, reason=one.reason, do=one.do)
         for subject, one in findings.not_measured.items()

@@ -25,6 +25,7 @@ from av.video.stream import VideoStream
 from lessonmark.lessons.findings import Findings
 from lessonmark.pack.coach_words import CoachWords
 from lessonmark.pack.loudness import RATE_HZ, level_voice, read_voice, trim_to_target
+from lessonmark.pack.said_again import said_again
 from lessonmark.pack.video_backgrounds import HEIGHT, PAIR_TOP, WIDTH, background
 from lessonmark.pack.video_pictures import PAIR_HEIGHT, PAIR_WIDTH, pair_pictures
 from lessonmark.pack.video_plan import Scene, TakeSource, plan_scenes
@@ -89,6 +90,7 @@ def write_video(
     ------
     PackError : a clip, a picture or a recording cannot be read; an older video stays as it was.
     """
+    findings = said_again(findings)
     words = words or CoachWords()
     scenes = plan_scenes(findings, takes)
     counts = [max(1, round(scene.duration_s * FPS)) for scene in scenes]

@@ -63,7 +63,7 @@ def measured_words(measured: Measured, unit: str) -> str:
     """'12.1 ± 1.9°': one swing's value and its 95 % error (1.96 standard errors)."""
     digits = _digits(unit)
     error = say_number(1.96 * measured.se, digits)
-    return f"{say_number(measured.value, digits)} ± {error}{unit_sign(unit)}"
+    return f"{say_number(measured.value, digits)}\u00a0±\u00a0{error}{unit_sign(unit)}"
 
 
 def signed(value: float, unit: str) -> str:
