@@ -30,6 +30,7 @@ ASIDE_MOST = 0.08  # club lengths
 # What a line may be off sideways at its far end, as a share of the club's length: a shaft that
 # bends, a strip of shirt or grass taken for shaft. Found on rendered swings, rounded up.
 ASTRAY = 0.004
+WELL_FILLED = 0.75  # a line with so much of it to be seen is as good as that
 ALIKE_STEPS = 3.0  # neighbouring steps share the pixels' errors: so many count as one
 
 
@@ -94,6 +95,7 @@ def fit_line(
     fan: float,
     start: float,
     reach: float,
+    filled: float,
     length: float,
 ) -> Line | None:
     """Fit the line near a ray.
@@ -105,6 +107,8 @@ def fit_line(
     angle, aside : of the ray, rad and px.
     fan : its width, rad.
     start, reach : from where to where it is seen, px from the hands.
+    filled : share of the way to `reach` that looks like a shaft: what covers the rest also leads
+        the line astray.
     length : of the club, window px.
 
     Returns
@@ -145,9 +149,11 @@ def fit_line(
     held = along[good]
     span = max(float(held[-1] - held[0]), 10.0)
     turn = float(np.arctan(slope))
+    broken = float(np.clip((WELL_FILLED / max(filled, 0.05)) ** 1.5, 0.8, 4.0))
+    astray = ASTRAY * broken * length / span
     return Line(
         angle=float(np.mod(angle + turn + np.pi, 2 * np.pi) - np.pi),
-        angle_se=float(np.hypot(np.sqrt(inflated * slope_var), ASTRAY * length / span)),
+        angle_se=float(np.hypot(np.sqrt(inflated * slope_var), astray)),
         aside=float((aside + offset) * np.cos(turn)),
         aside_se=float(np.sqrt(inflated * offset_var)),
     )

@@ -28,7 +28,7 @@ LOST = np.log(0.12)
 STAYS_LOST_A_SECOND = -12.0
 BACK = np.log(0.3)
 ROOM_LEAST = 0.3  # club lengths: with less of it inside the picture it need not be found
-RAYS_BY_CHANCE = 3.0  # rays of a frame that are something else
+RAYS_BY_CHANCE = 5.0  # rays of a frame that are something else
 REACH_SD = 0.12  # club lengths, where the line's end lies against where the club ends
 # Changes of the turning rate, in club lengths/s^3: the change of direction at the top takes the
 # club from rest to some 25 rad/s in 0.2 s, unevenly (measured on the bench's swings).
@@ -36,6 +36,8 @@ JERK_AT_REST = 1500.0
 JERK_OF_TURN = 0.4  # times the turning rate cubed
 JERK_LASTS_S = 0.010  # how long an unforeseen jerk lasts
 START_RATE_SD = 1.0  # club lengths/s: a swing's span begins at rest
+ASIDE_SD = 0.04  # club lengths, of the line beside the hands' middle
+ASIDE_JUMP_SD = 0.025  # the same, of its change from one frame to the next
 FAIR_SCORE = 0.3  # share of a club's length at which a line is as likely club as not
 ARM_RAD = np.radians(15.0)
 ARM_ODDS = 3.0
@@ -104,6 +106,7 @@ class _Beam:
     worth: Array  # (track,) log of the odds against chance
     missed: npt.NDArray[np.bool_]  # (track,) nothing taken in the last frame
     history: npt.NDArray[np.intp]  # (track, time) ray taken, -1 none
+    aside: Array  # (track,) club lengths, how far beside the hands the last ray taken passed
 
     def rows(self, kept: Sequence[int]) -> _Beam:
         """Return these tracks alone."""
@@ -114,6 +117,7 @@ class _Beam:
             self.worth[keep],
             self.missed[keep],
             self.history[keep],
+            self.aside[keep],
         )
 
 
@@ -243,7 +247,8 @@ def _begin(
         covariance[row][[2, 5], [2, 5]] = 30.0**2
         history[row, frame] = row
         worth[row] = looks[row] - 0.3 * frame
-    return _Beam(state, covariance, worth, np.zeros(count, bool), history)
+    aside = np.array([ray.aside / length_px for ray in found])
+    return _Beam(state, covariance, worth, np.zeros(count, bool), history, aside)
 
 
 def _grow(
@@ -278,7 +283,9 @@ def _grow(
     nothing = np.where(room < ROOM_LEAST, np.maximum(nothing, -0.1), nothing)
     back = np.where(beam.missed, BACK, 0.0)
     history = beam.history
-    beams = [_Beam(state, covariance, worth + nothing, np.ones(len(state), bool), history)]
+    beams = [
+        _Beam(state, covariance, worth + nothing, np.ones(len(state), bool), history, beam.aside)
+    ]
     for index, ray in enumerate(found):
         where, error = _measure(ray, place, length_px)
         total = spread + error
@@ -293,6 +300,10 @@ def _grow(
         # The shutter is open for one frame at the most: a slow club makes no wide fan, an arm does.
         turn_now = np.hypot(state[:, 1], state[:, 4]) / np.maximum(far, 0.3)
         odds = odds - FAN_ODDS * (ray.fan > 1.5 * turn_now * dt + FAN_SLACK_RAD)
+        # The hands' middle is off by about the same from frame to frame.
+        aside = ray.aside / length_px
+        jump = np.minimum(np.abs(aside - beam.aside) / ASIDE_JUMP_SD, 4.0)
+        odds = odds - 0.5 * jump**2 - 0.5 * (aside / ASIDE_SD) ** 2
         near = far2 < GATE
         if not near.any():
             continue
@@ -305,6 +316,7 @@ def _grow(
                 (worth + odds)[near],
                 np.zeros(int(near.sum()), bool),
                 taken,
+                np.full(len(taken), aside),
             )
         )
     return _join(beams)
@@ -317,6 +329,7 @@ def _join(beams: Sequence[_Beam]) -> _Beam:
         np.concatenate([beam.worth for beam in beams]),
         np.concatenate([beam.missed for beam in beams]),
         np.concatenate([beam.history for beam in beams]),
+        np.concatenate([beam.aside for beam in beams]),
     )
 
 

@@ -150,6 +150,7 @@ class RayFinder:
                 fan=float(np.radians(FANS_DEG[fans[best]])),
                 start=float(self._rings[0]),
                 reach=float(self._rings[ends[best]]),
+                filled=float(scores[best]) / (ends[best] + 1),
                 length=self._length,
             )
             if line is not None:
