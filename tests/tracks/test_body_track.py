@@ -86,6 +86,7 @@ def test_lead_and_trail_follow_the_hand_and_middles_are_means(track):
     ends = right["position"].sel(keypoint=["lead_hip", "trail_hip"]).mean("keypoint")
     np.testing.assert_allclose(right["position"].sel(keypoint="mid_hip"), ends)
     cov = right["position_cov"].sel(keypoint=["lead_hip", "trail_hip"]).sum("keypoint") / 4
+    cov = cov * 1.5  # hips' errors go together (bench/landmarks.py)
     np.testing.assert_allclose(right["position_cov"].sel(keypoint="mid_hip"), cov)
 
 

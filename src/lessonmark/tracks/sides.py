@@ -16,12 +16,16 @@ MIDDLES = {
     "mid_ankle": ("lead_ankle", "trail_ankle"),
 }
 
+# How the errors of a middle's two ends go together, seen in the joint centres' residuals on rendered
+# bodies (bench/landmarks.py): shoulders swap their errors, hips share them.
+_CORRELATION = {"mid_shoulder": -0.3, "mid_hip": 0.5}
+
 
 def by_lead_trail(track: xr.Dataset, handedness: Handedness) -> xr.Dataset:
     """Rename `left_`/`right_` keypoints to `lead_`/`trail_` and append the middles.
 
-    The two ends of a middle are taken as independent, so its covariance is a quarter of their sum.
-    Keypoints without a side, the club's among them, keep their names.
+    A middle's covariance is a quarter of its ends' sum, and more or less where their errors go
+    together. Keypoints without a side, the club's among them, keep their names.
     """
     side = {handedness.lead: "lead", handedness.trail: "trail"}
 
@@ -47,7 +51,8 @@ def by_lead_trail(track: xr.Dataset, handedness: Handedness) -> xr.Dataset:
         for name in both.data_vars:
             # Variances of a mean of two, not the mean of the variances.
             if str(name).endswith(("_cov", "_systematic")):
-                point[name] = both[name].sum("keypoint") / 4
+                shared = 1 + _CORRELATION.get(middle, 0.0)
+                point[name] = shared * both[name].sum("keypoint") / 4
         point["visibility"] = both["visibility"].min("keypoint")
         added.append(point.expand_dims(keypoint=[middle]))
     if not added:
