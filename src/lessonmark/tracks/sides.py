@@ -16,8 +16,8 @@ MIDDLES = {
     "mid_ankle": ("lead_ankle", "trail_ankle"),
 }
 
-# How the errors of a middle's two ends go together, seen in the joint centres' residuals on rendered
-# bodies (bench/landmarks.py): shoulders swap their errors, hips share them.
+# How the errors of a middle's two ends go together, seen in the joint centres' residuals on
+# rendered bodies (bench/landmarks.py): shoulders swap their errors, hips share them.
 _CORRELATION = {"mid_shoulder": -0.3, "mid_hip": 0.5}
 
 
