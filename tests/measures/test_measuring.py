@@ -287,6 +287,13 @@ def test_an_off_square_camera_widens_the_systematic_part():
     assert turned.se == pytest.approx(square.se)
 
 
+def test_a_camera_far_off_square_is_refused_but_times_are_not():
+    far = camera(yaw_deg=35.0)
+    measured, refused = measure_swing(figure_swing(camera=far), only={"trunk_lean", "tempo"})
+    assert "35° off square" in refused["trunk_lean@P1"].reason
+    assert "tempo" in measured
+
+
 @pytest.mark.parametrize("view", list(View))
 def test_a_view_offers_only_its_own_measures(view):
     measured, refused = measure_swing(figure_swing(view=view))

@@ -34,7 +34,9 @@ DRAWS = 300
 PATH_DRAWS = 60
 # How long a smoothed keypoint's error lasts, s: about the smoother's own width.
 ERROR_LASTS_S = 0.04
-LENGTH_UNITS = ("cm", "m/s")
+# A camera that is surely further off square than this shows another plane than the one that is
+# spoken of: at 20 deg lean is wrong by 13 deg and more (docs/filming.md).
+OFF_SQUARE_DEG = 20.0
 SEED = 20
 # A reading whose random error is larger than the first, or whose whole error is larger than the
 # second, is no reading: the limb is seen nearly end on, or the track is too rough. In the entry's
@@ -107,6 +109,14 @@ def _refuse_footage(swing: SwingSeen, entry: Measure) -> None:
             ),
             do=say("film at {fps:.0f} frames a second or more", fps=entry.least_fps),
         )
+    camera = swing.camera
+    if entry.at is not None and camera is not None and camera.yaw_deg is not None:
+        surely = abs(camera.yaw_deg) - 1.96 * camera.yaw_se_deg
+        if surely > OFF_SQUARE_DEG:
+            raise CannotMeasure(
+                say("the camera is about {deg:.0f}° off square", deg=abs(camera.yaw_deg)),
+                do=say("film square to the target line: the filming guide shows how"),
+            )
     if entry.unit == "m/s" and swing.scale is None:
         raise CannotMeasure(
             say("a speed needs a scale in centimetres"),
