@@ -14,7 +14,7 @@ from lessonmark.language import messages, say, speaking
 from lessonmark.measures.measured import Measured
 from lessonmark.pack.said_again import said_again, say_again
 
-FILLED = {"at": "P6", "position": "P6", "number": "7", "n": 5, "view": "face-on"}
+FILLED = {"at": "P6", "position": "P6", "number": "7", "n": 5, "view": "face-on", "value": "7"}
 
 
 def _values(message):
@@ -85,6 +85,21 @@ def test_numbers_are_written_the_german_way():
     with speaking("de"):
         assert say_again("3.4 cm") == "3,4 cm"
         assert say_again("\u22121,234.5°") == "\u22121.234,5°"
+
+
+def test_caption_is_said_with_its_measure_and_its_number():
+    with speaking("de"):
+        said = say_again("before, swing 1: side bend at P6 12.1 ± 1.9°")
+    assert said == "vorher, Schwung 1: Seitneigung bei P6 12,1 ± 1,9°"
+
+
+def test_clauses_in_a_row_are_each_said_again():
+    clauses = [f"centimetres from stature, {e} % standard error" for e in ("4.2", "4.4")]
+    with speaking("de"):
+        assert say_again("; ".join(clauses)) == (
+            "Zentimeter aus: Körpergröße, 4,2 % Standardfehler; "
+            "Zentimeter aus: Körpergröße, 4,4 % Standardfehler"
+        )
 
 
 def test_words_of_the_coachs_own_stay():

@@ -225,7 +225,7 @@ def _unknown(what: str, folder: Path, number: int, do: str) -> LessonFileError:
 def _scale_note(clips: Sequence[ClipFinding]) -> str:
     notes = dict.fromkeys(clip.scale.note for clip in clips if clip.scale is not None)
     if notes:
-        return " ".join(note for note in notes if note)
+        return "; ".join(note for note in notes if note)
     return say("No scale was found, so lengths are in % of the torso's length at address.")
 
 

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 
-from lessonmark.language import SOURCE_LANGUAGE, messages, say_number, spoken
+from lessonmark.language import SOURCE_LANGUAGE, messages, say, say_number, spoken
 from lessonmark.lessons.findings import (
     ClipFinding,
     Findings,
@@ -28,14 +28,17 @@ from lessonmark.measures.measured import Refused
 
 __all__ = ["said_again", "say_again"]
 
+_DECIMAL = re.compile(r"(?<![\w.,])[+\u2212-]?\d[\d,]*\.\d+(?![\w.])")
 _NUMBER = re.compile(r"[+\u2212-]?\d[\d,]*(\.\d+)?")
 _POSITION = re.compile(r"P\d+")
+_SHAPES = {"value": r"([+\u2212-]?\d.*?)"}  # a value begins with its number
 _CHECKED = {"number": _NUMBER, "n": _NUMBER, "at": _POSITION, "position": _POSITION}
 _SPEAKING = {"do", "parts", "how", "why", "reason"}  # fields that may hold whole sentences
 # A message with fewer letters of its own than this fits too much by chance, unless one of its
 # fields can be checked.
 _FEWEST_LETTERS = 6
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
+_NEXT_MESSAGE = re.compile(r"[.!?]\s|; ")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,10 +72,16 @@ def say_again(text: str) -> str:
         for n in range(len(parts), 0, -1):
             found = _one(" ".join(parts[:n]), spoken())
             if found is not None or n == 1:
-                said.append(parts[0] if found is None else found)
+                said.append(_listed(parts[0]) if found is None else found)
                 del parts[:n]
                 break
     return " ".join(said)
+
+
+def _listed(text: str) -> str:
+    """Say what is joined by semicolons, clause by clause."""
+    clauses = text.split("; ")
+    return "; ".join(_one(clause, spoken()) or clause for clause in clauses)
 
 
 def said_again(findings: Findings) -> Findings:
@@ -175,7 +184,8 @@ def _known(language: str) -> tuple[Mapping[str, str], tuple[_Template, ...]]:
             continue
         literal = "".join(text for text, *_ in parsed)
         pattern = "".join(
-            re.escape(text) + ("(.+?)" if name is not None else "") for text, name, *_ in parsed
+            re.escape(text) + (_SHAPES.get(name, "(.+?)") if name is not None else "")
+            for text, name, *_ in parsed
         )
         templates.append(
             _Template(
@@ -201,7 +211,7 @@ def _filled(one: _Template, text: str, language: str) -> str | None:
             if pattern.fullmatch(values[name]) is None:
                 return None
             checked = True
-    if any(_SENTENCE_END.search(value) for name, value in values.items() if name not in _SPEAKING):
+    if any(_NEXT_MESSAGE.search(value) for name, value in values.items() if name not in _SPEAKING):
         return None  # a field has swallowed the next message
     if one.letters < _FEWEST_LETTERS and not checked:
         return None
@@ -217,4 +227,49 @@ def _value(value: str, language: str) -> str:
         digits = len(value.partition(".")[2])
         plain = float(value.replace(",", "").replace("\u2212", "-"))
         return ("+" if value.startswith("+") else "") + say_number(plain, digits)
-    return _one(value, language) or value
+    said = _one(value, language)
+    if said is not None:
+        return said
+    listed = value.split(", ")
+    if len(listed) > 1:
+        return ", ".join(_value(part, language) for part in listed)
+    return _DECIMAL.sub(lambda number: _value(number.group(), language), value)
+
+
+def point_words() -> tuple[str, ...]:
+    """Say the points and sources that stand in other messages by their plain English names."""
+    return (
+        say("lead shoulder"),
+        say("trail shoulder"),
+        say("lead elbow"),
+        say("trail elbow"),
+        say("lead wrist"),
+        say("trail wrist"),
+        say("lead hip"),
+        say("trail hip"),
+        say("lead knee"),
+        say("trail knee"),
+        say("lead ankle"),
+        say("trail ankle"),
+        say("lead heel"),
+        say("trail heel"),
+        say("lead foot index"),
+        say("trail foot index"),
+        say("lead ear"),
+        say("trail ear"),
+        say("lead eye"),
+        say("trail eye"),
+        say("mid hip"),
+        say("mid shoulder"),
+        say("mid ear"),
+        say("grip butt"),
+        say("grip mid"),
+        say("shoulder"),
+        say("hip"),
+        say("ear"),
+        say("eye"),
+        say("stature"),
+        say("club"),
+        say("reference"),
+        say("deg"),
+    )
