@@ -232,10 +232,10 @@ class _Finder:
             self.put(P.P1, *started)
 
     def _started(self) -> tuple[Time, str] | None:
-        if self.view is View.DOWN_THE_LINE:
-            shaft = shaft_angle(self.track)
-            time = shaft and shaft_last_still(shaft, about_s=self.span.still_s)
-            if time:
+        shaft = shaft_angle(self.track)
+        if shaft is not None:
+            time = shaft_last_still(shaft, view=self.view, about_s=self.span.still_s)
+            if time is not None:
                 return time, say("shaft")
         for paths, mover, how in self._movers():
             # From down-the-line the head starts straight at the camera.
@@ -399,17 +399,24 @@ class _Finder:
         if span.rest_s >= float(self.track.time[-1]) - 0.05:
             self.miss(say("the clip ends before the player is still"), P.P10)
             return
-        for paths, mover, how in self._movers():
-            if mover not in (CLUBHEAD, CLUBHEAD_FACE_ON):
-                continue
-            time = first_still(
-                paths, mover, about_s=span.rest_s, torso_px=self.torso, px_per_m=self.px_per_m
+        settled = Time(s=span.rest_s, se=SE_SETTLED_S) if span.rest_s > last.time.s else None
+        stopped = None
+        if has_keypoints(self.track, "clubhead"):
+            stopped = first_still(
+                self._paths("clubhead"),
+                CLUBHEAD_FACE_ON if self.view is View.FACE_ON else CLUBHEAD,
+                about_s=span.rest_s,
+                torso_px=self.torso,
+                px_per_m=self.px_per_m,
             )
-            if time is not None and last.time.s < time.s < span.stop_s:
-                self.put(P.P10, time, how)
-                return
-        if span.rest_s > last.time.s:
-            self.put(P.P10, Time(s=span.rest_s, se=SE_SETTLED_S), say("body"))
+            if stopped is not None and not last.time.s < stopped.s < span.stop_s:
+                stopped = None
+        if stopped is not None:
+            # The club at the finish is half hidden: where the body says otherwise, it is doubted.
+            doubt = 0.5 * abs(stopped.s - settled.s) if settled is not None else 0.0
+            self.put(P.P10, Time(s=stopped.s, se=max(stopped.se, doubt)), say("clubhead"))
+        elif settled is not None:
+            self.put(P.P10, settled, say("body"))
         else:
             self.miss(say("the player is not seen still after the swing"), P.P10)
 

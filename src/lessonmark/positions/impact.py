@@ -56,16 +56,22 @@ def fuse_impact(sources: Iterable[ImpactSource]) -> PositionTime | None:
         for group in combinations(given, n):
             if len({source.kind for source in group}) < n or not _agree(group):
                 continue
-            rank = (sum(_TRUST[source.kind] for source in group), -_chi2(group))
+            rank = (
+                sum(_TRUST[source.kind] for source in group),
+                -_chi2([source.time for source in group]),
+            )
             if best is None or rank > best[0]:
                 best = (rank, group)
     if best is None:
         return None
     agreed = best[1]
-    mean, se = _weighted(agreed)
     kinds = {source.kind for source in agreed}
     others = sorted({source.kind for source in given} - kinds, key=lambda kind: -_TRUST[kind])
-    return PositionTime(position=Position.P7, time=Time(s=mean, se=se), how=_how(agreed, others))
+    return PositionTime(
+        position=Position.P7,
+        time=_mean_of([source.time for source in agreed]),
+        how=_how(agreed, others),
+    )
 
 
 def _agree(group: Sequence[ImpactSource]) -> bool:
@@ -75,18 +81,19 @@ def _agree(group: Sequence[ImpactSource]) -> bool:
     )
 
 
-def _weighted(group: Sequence[ImpactSource]) -> tuple[float, float]:
-    weights = [source.time.se**-2 for source in group]
+def _mean_of(times: Sequence[Time]) -> Time:
+    """Average times by their errors; scatter beyond them widens the error (Birge ratio)."""
+    weights = [time.se**-2 for time in times]
     total = sum(weights)
-    mean = sum(w * source.time.s for w, source in zip(weights, group, strict=True)) / total
-    birge = math.sqrt(max(_chi2(group) / max(len(group) - 1, 1), 1.0))
-    return mean, birge / math.sqrt(total)
+    mean = sum(w * time.s for w, time in zip(weights, times, strict=True)) / total
+    birge = math.sqrt(max(_chi2(times) / max(len(times) - 1, 1), 1.0))
+    return Time(s=mean, se=birge / math.sqrt(total))
 
 
-def _chi2(group: Sequence[ImpactSource]) -> float:
-    total = sum(source.time.se**-2 for source in group)
-    mean = sum(source.time.s * source.time.se**-2 for source in group) / total
-    return sum(((source.time.s - mean) / source.time.se) ** 2 for source in group)
+def _chi2(times: Sequence[Time]) -> float:
+    total = sum(time.se**-2 for time in times)
+    mean = sum(time.s * time.se**-2 for time in times) / total
+    return sum(((time.s - mean) / time.se) ** 2 for time in times)
 
 
 def _how(agreed: Sequence[ImpactSource], others: Sequence[str]) -> str:

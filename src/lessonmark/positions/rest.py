@@ -10,6 +10,7 @@ import numpy as np
 from lessonmark.positions.crossing import onset
 from lessonmark.positions.signals import Floats, Path, Trace
 from lessonmark.positions.times import Time
+from lessonmark.words import View
 
 __all__ = [
     "BODY",
@@ -18,6 +19,7 @@ __all__ = [
     "CLUBHEAD",
     "CLUBHEAD_FACE_ON",
     "Mover",
+    "Turn",
     "first_still",
     "last_still",
     "shaft_last_still",
@@ -58,11 +60,25 @@ BODY = Mover(
 )
 # From down-the-line the start goes along the camera's axis; the hands' first 5 cm tell a little.
 BODY_DOWN_THE_LINE = replace(BODY, reach_start_torso=0.1, se_start_s=0.050)
-# The same by the shaft's angle on the image from down-the-line.
-SHAFT_REACH_RAD = math.radians(5.0)
-SHAFT_STILL_RAD_S = math.radians(0.2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Turn:
+    """How fast the shaft may turn and still be called still, and how far its start is followed."""
+
+    still_rad_s: float
+    reach_rad: float
+    se_s: float  # how well its start stands for the head's, s
+
+
+# 0.05 m/s at the end of a club of 0.95 m; from down-the-line a fifteenth of that shows.
+SHAFT = {
+    View.FACE_ON: Turn(still_rad_s=0.05 / 0.95, reach_rad=math.radians(18.0), se_s=0.008),
+    View.DOWN_THE_LINE: Turn(
+        still_rad_s=math.radians(0.2), reach_rad=math.radians(5.0), se_s=0.020
+    ),
+}
 SHAFT_WANDER_RAD = math.radians(0.15)
-SE_SHAFT_START_S = 0.020
 # What a tracker's points wander while the player stands still, torso lengths.
 WANDER_TORSO = 0.008
 BODY_MOVERS = (
@@ -111,27 +127,29 @@ def last_still(
     )
 
 
-def shaft_last_still(shaft: Trace, *, about_s: float) -> Time | None:
-    """Find when the shaft was last still, by its angle: from down-the-line.
+def shaft_last_still(shaft: Trace, *, view: View, about_s: float) -> Time | None:
+    """Find when the shaft was last still, by its angle on the image.
 
-    The head starts along the camera's axis there, and its place on the image hardly changes for
-    a fifth of a second; the shaft's angle does, though only by a degree.
+    The angle is the best that is known of a club: a head's place also hangs on how long the shaft
+    looks. From down-the-line the head starts along the camera's axis and its place hardly changes
+    for a fifth of a second; the angle does, though only by a degree.
 
     Parameters
     ----------
     shaft : angle on the image, rad, unwrapped.
     about_s : a moment at or soon after the start, s.
     """
+    turn = SHAFT[view]
     return _leave(
         shaft.t,
         shaft.value[:, None],
         SHAFT_WANDER_RAD,
         about_s,
-        SHAFT_REACH_RAD,
-        SHAFT_STILL_RAD_S,
+        turn.reach_rad,
+        turn.still_rad_s,
         POWERS_START,
         REST_ENDS_START_S,
-        SE_SHAFT_START_S,
+        turn.se_s,
     )
 
 
