@@ -113,7 +113,7 @@ def test_the_filming_page_is_made_by_its_bench(filming):
 
 def test_the_cost_of_the_camera_names_the_worst_cause(filmed_swing):
     swing = filmed_swing(View.FACE_ON)
-    turned = replace(swing, camera=replace(swing.camera, yaw_deg=15.0))
+    turned = replace(swing, camera=replace(swing.camera, yaw_deg=15.0, yaw_se_deg=0.5))
     cost = {str(c.at): c for c in camera_costs(turned, only={"trunk_lean", "shoulder_tilt"})}
     # 15 deg off square shows tan 34 deg x sin 15 deg of the forward bend as lean: 9.9 deg.
     cause, size = cost["trunk_lean@P7"].worst

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lessonmark.errors import CannotMeasure
+from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.posture import Vector
 from lessonmark.measures.reading import SHAFT, Disturbance, Key, Reading
 from lessonmark.measures.seen import SwingSeen
@@ -18,7 +19,7 @@ Matrix = npt.NDArray[np.float64]
 
 # An unchecked camera on a stand or a bag, by eye; common practice, no source.
 ROLL_SE_DEG = 2.0
-YAW_SE_DEG = 5.0
+YAW_SE_DEG = 6.0
 PITCH_SE_DEG = 5.0
 # How far a point may lie off its nominal depth by this golfer's own swing, share of stature.
 OWN_DEPTH_SE = 0.03
@@ -66,8 +67,7 @@ def systematic_parts(
         return {}
     camera, scale = reading.swing.camera, reading.swing.scale
     roll = camera.roll_se_deg if camera else ROLL_SE_DEG
-    yaw_se = camera.yaw_se_deg if camera else YAW_SE_DEG
-    yaw = math.hypot(camera.yaw_deg if camera and camera.yaw_deg else 0.0, yaw_se)
+    yaw = _likely_off_square(camera)
     pitch = camera.pitch_se_deg if camera else PITCH_SE_DEG
     parts = {
         "roll": _effect(reading, value, Disturbance(roll_deg=roll)),
@@ -89,6 +89,18 @@ def _effect(reading: Reading, value: float, disturbance: Disturbance) -> float:
         return reading.difference(value, disturbance)
     except CannotMeasure:
         return 0.0  # pushed over the edge of what can be read: no size to add
+
+
+def _likely_off_square(camera: CameraCheck | None) -> float:
+    """Root mean square of how far the camera stands off square, deg.
+
+    What the feet show is weighed against what a coach's eye does anyway, by inverse variance.
+    """
+    if camera is None or camera.yaw_deg is None:
+        return YAW_SE_DEG
+    by_eye, by_feet = YAW_SE_DEG**-2, camera.yaw_se_deg**-2
+    mean = camera.yaw_deg * by_feet / (by_eye + by_feet)
+    return math.hypot(mean, (by_eye + by_feet) ** -0.5)
 
 
 def _own_depth(
