@@ -139,6 +139,7 @@ class InventedAnalyser(OwnAnalyser):
 
     def __init__(self):
         super().__init__()
+        self.only = {"side_bend", "pelvis_shift", "tempo", "trunk_lean"}  # None: all
         self.broken: set[str] = set()  # names of clips to fail on
         self.bends: dict[str, float] = {}  # clip's name as it came -> side bend, deg
 
@@ -189,9 +190,7 @@ class InventedAnalyser(OwnAnalyser):
             span_s=(0.0, float(times[-1])),
         )
         source = SwingSource(folder=job.derived, clip=finding, swing=swing, track=track)
-        values, refused = measure_swing(
-            rebuilt_swing(source), only={"side_bend", "pelvis_shift", "tempo", "trunk_lean"}
-        )
+        values, refused = measure_swing(rebuilt_swing(source), only=self.only)
         swing = _with(swing, values=values, refused=refused)
         finding = _with(finding, swings=(swing,))
         derived = Derived(job.derived)

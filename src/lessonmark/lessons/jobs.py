@@ -45,6 +45,7 @@ __all__ = [
     "read_lesson_findings",
     "read_swing",
     "shown_swing",
+    "whole_findings",
     "swing_key",
     "write_clip_finding",
     "write_lesson_findings",
@@ -172,13 +173,14 @@ def write_clip_finding(session: Session, clip: Clip, finding: ClipFinding) -> No
 
 def write_swing(row: Swing, found: SwingFinding) -> None:
     """Keep a swing's numbers, for the page and for the time line."""
-    row.finding = _SWING.dump_json(found).decode()
+    as_analysed = raw_swing(row.clip, row.number) == found
+    row.finding = "" if as_analysed else _SWING.dump_json(found).decode()
     row.numbers = _numbers(found)
 
 
 def read_swing(row: Swing) -> SwingFinding:
     """Read a swing's finding as corrected, with the clip's stage as it is now."""
-    found = _SWING.validate_json(row.finding)
+    found = _SWING.validate_json(row.finding) if row.finding else raw_swing(row.clip, row.number)
     return replace(
         found,
         swing_id=swing_key(row.clip, row.number),
@@ -207,9 +209,24 @@ def write_lesson_findings(lesson: Lesson, findings: Findings) -> None:
     """Keep what was found in a lesson."""
     if lesson.finding is None:
         lesson.finding = LessonFinding(findings="")
-    lesson.finding.findings = _LESSON.dump_json(findings).decode()
-    lesson.finding.made_at = datetime.now(UTC)
     rows = {swing_key(clip, swing.number): swing for clip in lesson.clips for swing in clip.swings}
+    # A swing's numbers are kept once; here only where another view lent it its positions.
+    lent = replace(
+        findings,
+        clips=tuple(
+            replace(
+                clip,
+                swings=tuple(
+                    swing
+                    for swing in clip.swings
+                    if swing.swing_id not in rows or read_swing(rows[swing.swing_id]) != swing
+                ),
+            )
+            for clip in findings.clips
+        ),
+    )
+    lesson.finding.findings = _LESSON.dump_json(lent).decode()
+    lesson.finding.made_at = datetime.now(UTC)
     for found in (swing for clip in findings.clips for swing in clip.swings):
         if found.swing_id in rows:
             rows[found.swing_id].numbers = _numbers(found)
@@ -217,8 +234,30 @@ def write_lesson_findings(lesson: Lesson, findings: Findings) -> None:
 
 
 def read_lesson_findings(lesson: Lesson) -> Findings | None:
-    """Read what was found in a lesson; None where nothing was judged yet."""
+    """Read what was found in a lesson; None where nothing was judged yet.
+
+    Its clips hold only the swings that differ from their rows: `whole_findings` gives all.
+    """
     return None if lesson.finding is None else _LESSON.validate_json(lesson.finding.findings)
+
+
+def whole_findings(lesson: Lesson) -> Findings | None:
+    """Read what was found in a lesson with every swing, as the sheet's JSON has it."""
+    findings = read_lesson_findings(lesson)
+    if findings is None:
+        return None
+    own = {clip_key(clip): _finding_now(clip).swings for clip in lesson.clips if clip.finding}
+    lent = {swing.swing_id: swing for clip in findings.clips for swing in clip.swings}
+    return replace(
+        findings,
+        clips=tuple(
+            replace(
+                clip,
+                swings=tuple(lent.get(one.swing_id, one) for one in own.get(clip.clip, ())),
+            )
+            for clip in findings.clips
+        ),
+    )
 
 
 def _numbers(found: SwingFinding) -> dict[str, list[float]]:

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select
-from sqlalchemy.orm import Session, selectinload
+from sqlalchemy.orm import Session, defer, selectinload
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
@@ -183,7 +183,16 @@ def load_lesson(session: Session, lesson_id: int) -> Lesson:
     NotInRecord : there is none.
     """
     lesson = session.get(
-        Lesson, lesson_id, options=[selectinload(Lesson.clips).selectinload(Clip.swings)]
+        Lesson,
+        lesson_id,
+        # What was measured is long, and most pages want only that it was.
+        options=[
+            selectinload(Lesson.clips).options(
+                defer(Clip.finding),
+                selectinload(Clip.corrections),
+                selectinload(Clip.swings).options(defer(Swing.finding), defer(Swing.numbers)),
+            )
+        ],
     )
     if lesson is None or lesson.player.erasing_since is not None:
         raise NotInRecord(

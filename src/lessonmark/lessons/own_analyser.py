@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TypeVar
 
@@ -16,7 +16,7 @@ import numpy as np
 import xarray as xr
 
 from lessonmark.errors import CannotMeasure, RecordError
-from lessonmark.language import say
+from lessonmark.language import say, spoken
 from lessonmark.lessons.analyser import (
     CatalogueEntry,
     ClipJob,
@@ -111,19 +111,7 @@ class OwnAnalyser:
 
     def catalogue(self) -> tuple[CatalogueEntry, ...]:
         """List what can be measured, in the language now spoken."""
-        return tuple(
-            CatalogueEntry(
-                at=MeasureAt(measure=entry.id, position=position),
-                view=view,
-                name=say(entry.name),
-                unit=entry.unit,
-                reads=say(entry.reads) if entry.reads else "",
-            )
-            for view in View
-            for entry in catalogue()
-            if view in entry.views
-            for position in ((None,) if entry.is_span else entry.positions_from(view))
-        )
+        return _catalogue_in(spoken())
 
     def analyse_clip(self, job: ClipJob, tell: Callable[[float], None]) -> ClipFinding:
         """Track and measure one clip."""
@@ -302,6 +290,24 @@ def _renewed(old: Mapping[str, T], stale: Collection[str], fresh: Mapping[str, T
     kept = {key: value for key, value in old.items() if key not in stale}
     taken = {key: value for key, value in fresh.items() if key not in kept}
     return {**kept, **taken}
+
+
+@cache
+def _catalogue_in(language: str) -> tuple[CatalogueEntry, ...]:
+    """List the catalogue; asked for on every page, so each language once."""
+    return tuple(
+        CatalogueEntry(
+            at=MeasureAt(measure=entry.id, position=position),
+            view=view,
+            name=say(entry.name),
+            unit=entry.unit,
+            reads=say(entry.reads) if entry.reads else "",
+        )
+        for view in View
+        for entry in catalogue()
+        if view in entry.views
+        for position in ((None,) if entry.is_span else entry.positions_from(view))
+    )
 
 
 def _with_pair(

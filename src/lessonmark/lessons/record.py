@@ -271,7 +271,7 @@ class LessonFinding(Base):
     lesson_id: Mapped[int] = mapped_column(
         ForeignKey("lesson.id", ondelete="CASCADE"), primary_key=True
     )
-    findings: Mapped[str] = mapped_column(Text)
+    findings: Mapped[str] = mapped_column(Text)  # without the swings that are as in their rows
     made_at: Mapped[datetime] = mapped_column(default=_now)
     stale: Mapped[bool] = mapped_column(default=False)  # something changed since
 
@@ -330,7 +330,7 @@ class Swing(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id", ondelete="CASCADE"))
     number: Mapped[int]
-    finding: Mapped[str] = mapped_column(Text)  # `SwingFinding` as corrected, JSON
+    finding: Mapped[str] = mapped_column(Text)  # `SwingFinding` JSON; '' while as analysed
     numbers: Mapped[dict[str, list[float]]] = mapped_column(JSON)  # at -> [value, se, systematic]
     left_out: Mapped[str] = mapped_column(Text, default="")  # why it does not count, '' counts
 

@@ -10,7 +10,7 @@ from lessonmark.evidence.change import Change
 from lessonmark.language import say, say_number
 from lessonmark.lessons.findings import StageValues
 from lessonmark.pack import wording
-from lessonmark.pack.charts import summarise_stage
+from lessonmark.pack.charts import StageSummary, summarise_stage
 from lessonmark.pack.stage_style import stage_word
 from lessonmark.web.marks import Scale, mark, nice_ticks
 from lessonmark.words import Stage
@@ -43,11 +43,13 @@ def dots_chart(
     shown = [stage for stage in stages if stage.values]
     if not shown:
         return Markup("")
-    scale = Scale.around(_ends(shown, change), 8, WIDTH - 8)
+    summaries = {stage.stage: summary for stage in shown if (summary := summarise_stage(stage))}
+    base = summaries.get(Stage.BEFORE)
+    scale = Scale.around(_ends(shown, change, base), 8, WIDTH - 8)
     parts: list[str] = []
     y = 0.0
     for stage in shown:
-        drawn, y = _stage(stage, unit, scale, y, link)
+        drawn, y = _stage(stage, summaries[stage.stage], unit, scale, y, link)
         parts.append(drawn)
     ticks = nice_ticks(scale.low, scale.high)
     digits = 0 if all(tick == round(tick) for tick in ticks) else 1 if len(ticks) < 12 else 2
@@ -57,7 +59,6 @@ def dots_chart(
         for t in ticks
     )
     y += FOOT
-    base = next((summarise_stage(s) for s in shown if s.stage is Stage.BEFORE), None)
     if change.difference is not None and base is not None:
         drawn, y = _change(change, unit, scale, y, base.mean, smallest_worth)
         parts.append(drawn)
@@ -67,21 +68,22 @@ def dots_chart(
     )
 
 
-def _ends(stages: Sequence[StageValues], change: Change) -> list[float]:
+def _ends(stages: Sequence[StageValues], change: Change, base: StageSummary | None) -> list[float]:
     ends = [m.value + sign * m.se for s in stages for m in s.values for sign in (-1, 1)]
-    for stage in stages:
-        summary = summarise_stage(stage)
-        if summary and stage.stage is Stage.BEFORE:
-            # The change hangs under this mean: keep room for it and for its zero.
-            ends += [summary.mean + e for e in (0.0, change.low, change.high) if e is not None]
+    if base:
+        # The change hangs under this mean: keep room for it and for its zero.
+        ends += [base.mean + e for e in (0.0, change.low, change.high) if e is not None]
     return ends
 
 
 def _stage(
-    stage: StageValues, unit: str, scale: Scale, y: float, link: Callable[[str], str]
+    stage: StageValues,
+    summary: StageSummary,
+    unit: str,
+    scale: Scale,
+    y: float,
+    link: Callable[[str], str],
 ) -> tuple[str, float]:
-    summary = summarise_stage(stage)
-    assert summary is not None
     top = y + HEAD
     bottom = top + LANE * len(stage.values)
     parts = [

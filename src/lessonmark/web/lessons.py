@@ -33,9 +33,9 @@ from lessonmark.web.pages import page
 from lessonmark.web.security import checked_csrf
 from lessonmark.web.sheet_rows import (
     all_stills,
-    choices_by_view,
     clip_line,
     drill_rows,
+    focus_options,
     focus_wishes,
     is_busy,
     sheet_rows,
@@ -119,6 +119,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
     with desk.record.reading() as session:
         lesson = load_lesson(session, lesson_id)
         findings = read_lesson_findings(lesson)
+        options, words = focus_options(desk.analyser.catalogue())
         focus, sides = sheet_rows(findings, lesson) if findings else ([], [])
         return page(
             request,
@@ -136,7 +137,8 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             busy=is_busy(lesson),
             stale=lesson.finding is not None and lesson.finding.stale,
             wishes=focus_wishes(lesson),
-            catalogue=choices_by_view(desk.analyser.catalogue()),
+            options=options,
+            choice_words=words,
             drills=drill_rows(lesson),
             practice=lesson.kind is LessonKind.PRACTICE,
         )

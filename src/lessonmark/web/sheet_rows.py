@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from markupsafe import Markup
+from functools import lru_cache
+
+from markupsafe import Markup, escape
 
 from lessonmark.evidence.wording import verdict_word
 from lessonmark.language import say
 from lessonmark.lessons.analyser import CatalogueEntry
-from lessonmark.lessons.findings import Findings, FocusFinding, SideEffect, StillPicture
+from lessonmark.lessons.findings import (
+    Findings,
+    FocusFinding,
+    SideEffect,
+    StageValues,
+    StillPicture,
+)
 from lessonmark.lessons.jobs import swing_key
 from lessonmark.lessons.plans import FOCUS_MAX
 from lessonmark.lessons.record import Clip, ClipState, Lesson
@@ -18,9 +26,9 @@ from lessonmark.words import Position, Stage
 
 __all__ = [
     "all_stills",
-    "choices_by_view",
     "clip_line",
     "drill_rows",
+    "focus_options",
     "focus_wishes",
     "is_busy",
     "sheet_rows",
@@ -54,15 +62,8 @@ def _row(
     focus = one if isinstance(one, FocusFinding) else None
     title = _title(one)
     pair = focus.pictures if focus else None
-    swings = {
-        stage.stage: [
-            (swing_id, n, wording.measured_words(value, one.unit))
-            for n, (swing_id, value) in enumerate(
-                zip(stage.swing_ids, stage.values, strict=True), start=1
-            )
-        ]
-        for stage in one.stages
-    }
+    # Only the focus measures' pictures are chosen by hand.
+    swings = {row.stage: _numbered(row, one.unit) for row in one.stages} if pair else {}
     at = str(one.at)
     return {
         "at": at,
@@ -89,6 +90,13 @@ def _row(
         "swings": swings,
         "compare": _compare_link(one, links),
     }
+
+
+def _numbered(row: StageValues, unit: str) -> list[tuple[str, int, str]]:
+    return [
+        (swing_id, n, wording.measured_words(value, unit))
+        for n, (swing_id, value) in enumerate(zip(row.swing_ids, row.values, strict=True), start=1)
+    ]
 
 
 def _title(one: FocusFinding | SideEffect) -> str:
@@ -200,19 +208,30 @@ def focus_wishes(lesson: Lesson) -> list[dict[str, object]]:
     return rows + [empty] * (FOCUS_MAX - len(rows))
 
 
-def choices_by_view(
-    catalogue: tuple[CatalogueEntry, ...],
-) -> list[tuple[str, list[tuple[str, str, str]]]]:
-    """Sort the catalogue for a list to choose from."""
-    groups: dict[str, list[tuple[str, str, str]]] = {}
+@lru_cache(maxsize=8)
+def focus_options(catalogue: tuple[CatalogueEntry, ...]) -> tuple[Markup, dict[str, str]]:
+    """Write the list to choose a focus from; kept, because it is long and hardly changes.
+
+    Returns
+    -------
+    the options as HTML, and each choice's words by its value.
+    """
+    groups: dict[str, list[tuple[str, str]]] = {}
     for entry in catalogue:
         label = wording.measure_title(entry.name, entry.at)
         if entry.unit:
             label += f" ({wording.unit_sign(entry.unit).strip()})"
         groups.setdefault(wording.view_word(entry.view), []).append(
-            (f"{entry.view} {entry.at}", label, entry.reads)
+            (f"{entry.view} {entry.at}", label)
         )
-    return [(view, sorted(rows, key=lambda row: _order(row[0]))) for view, rows in groups.items()]
+    parts = []
+    for view, rows in groups.items():
+        options = "".join(
+            f'<option value="{escape(value)}">{escape(label)}</option>'
+            for value, label in sorted(rows, key=lambda row: _order(row[0]))
+        )
+        parts.append(f'<optgroup label="{escape(view)}">{options}</optgroup>')
+    return Markup("".join(parts)), dict(row for rows in groups.values() for row in rows)
 
 
 def _order(value: str) -> tuple[str, int]:
