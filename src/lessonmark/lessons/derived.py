@@ -30,7 +30,7 @@ _BODY_CODE = (
     "tracks/detector.py",
     "tracks/landmarks.py",
     "tracks/network.py",
-    "tracks/stillness.py",
+    "tracks/pace.py",
     "tracks/smoother.py",
     "tracks/dataset.py",
     "tracks/schema.py",

@@ -4,8 +4,8 @@ The detector finds the people in the first frame that has any; the golfer is fol
 that moves with them. Others in the picture are looked at now and then, and when one of them turns
 out to be the one who swings, the clip is tracked again following that person.
 
-Frames in which nothing moved since the network last looked are left to the smoother: standing
-still at address needs no thousand looks.
+The network looks as often as the body's speed asks for (`Pace`): every frame of the downswing, and
+far fewer while the player stands over the ball. The frames between are left to the smoother.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from lessonmark.language import say
 from lessonmark.media.clip import Frame
 from lessonmark.tracks.detector import Person, PersonDetector, Region
 from lessonmark.tracks.landmarks import LandmarkNetwork, Landmarks
+from lessonmark.tracks.pace import Pace
 from lessonmark.tracks.schema import BODY_KEYPOINTS
-from lessonmark.tracks.stillness import Stillness
 
 __all__ = ["BodyTrackRaw", "BodyTracker", "Look"]
 
@@ -32,7 +32,7 @@ _DETECT_EVERY = 5  # frames between two runs of the detector while nobody is in 
 _REGION_GAIN = 0.1  # share of the way that the crop moves to the newest region: a calm crop
 _REGION_JUMP = 0.25  # of the crop's side: beyond this the body really moved, follow at once
 _LOST_WITHIN = 0.6  # of the crop's side: somebody farther away is somebody else
-_OTHERS_EVERY = 12  # frames between two looks at the others in the picture
+_OTHERS_EVERY_S = 0.1  # between two looks at the others in the picture
 _OTHERS_MAX = 3
 _LEFT_WRIST = BODY_KEYPOINTS.index("left_wrist")
 _RIGHT_WRIST = BODY_KEYPOINTS.index("right_wrist")
@@ -107,7 +107,7 @@ class BodyTracker:
                 do=say("film the whole player, head to feet and club, in daylight"),
             )
         swinger = max(others, key=lambda other: _hand_travel(other.looks), default=None)
-        if swinger and _hand_travel(swinger.looks) > 2 * _hand_travel(raw.looks[::_OTHERS_EVERY]):
+        if swinger and _hand_travel(swinger.looks) > 2 * _hand_travel(_thinned(raw.looks)):
             first = swinger.looks[0]
             again, _ = self._follow(frames(), start=first, on_frame=lambda frame: None)
             again.people = raw.people
@@ -120,7 +120,7 @@ class BodyTracker:
         raw = BodyTrackRaw()
         others: list[_Other] = []
         region: Region | None = None
-        stillness = Stillness()
+        pace = Pace()
         for frame in frames:
             on_frame(frame)
             raw.times.append(frame.s)
@@ -129,8 +129,10 @@ class BodyTracker:
                 if region is None:
                     raw.frames_without_golfer += 1
                     continue
-                stillness = Stillness()
-            if stillness.holds(frame.image, region):
+                pace = Pace()
+            if others and frame.s - others[0].looks[-1].s >= _OTHERS_EVERY_S:
+                self._look_at(others, frame, len(raw.times) - 1)
+            if not pace.is_due(frame.s):
                 continue
             seen = self._network.locate(frame.image, region)
             if seen.presence < _PRESENCE_MIN:
@@ -138,9 +140,8 @@ class BodyTracker:
                 raw.frames_without_golfer += 1
                 continue
             raw.looks.append(Look(index=len(raw.times) - 1, s=frame.s, landmarks=seen))
+            pace.looked(frame.s, seen.position)
             region = _calm(region, seen.region)
-            if len(raw.times) % _OTHERS_EVERY == 1:
-                self._look_at(others, frame, len(raw.times) - 1)
         return raw, others
 
     def _find(
@@ -185,8 +186,8 @@ class BodyTracker:
     def _look_at(self, others: list[_Other], frame: Frame, index: int) -> None:
         for other in others:
             seen = self._network.locate(frame.image, other.region)
+            other.looks.append(Look(index=index, s=frame.s, landmarks=seen))
             if seen.presence >= _PRESENCE_MIN:
-                other.looks.append(Look(index=index, s=frame.s, landmarks=seen))
                 other.region = _calm(other.region, seen.region)
 
 
@@ -214,10 +215,22 @@ def _looks_like_golfer(seen: Landmarks) -> float:
     return torso / (1 + float(apart) / max(torso, 1.0))
 
 
+def _thinned(looks: Iterable[Look]) -> list[Look]:
+    """Keep of a person's looks as many as the others get."""
+    kept: list[Look] = []
+    for look in looks:
+        if not kept or look.s - kept[-1].s >= _OTHERS_EVERY_S:
+            kept.append(look)
+    return kept
+
+
 def _hand_travel(looks: Iterable[Look]) -> float:
     """Sum the path of the joined hands in torso lengths: who swings has the longest."""
     travel, last = 0.0, None
     for look in looks:
+        if look.landmarks.presence < _PRESENCE_MIN:
+            last = None
+            continue
         place = look.landmarks.position
         torso = max(_torso(place), 1.0)
         wrists = place[[_LEFT_WRIST, _RIGHT_WRIST]]
