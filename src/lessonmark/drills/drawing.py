@@ -41,7 +41,7 @@ _POSE: dict[Constraint, tuple[float, float]] = {
 
 def drill_drawing(drill: Drill, *, handedness: Handedness = Handedness.RIGHT) -> str:
     """Draw a drill as a stand-alone SVG, with its name as the drawing's title."""
-    arm, shaft = _POSE[drill.constraint]
+    arm, shaft = _pose(drill)
     parts = [_line((8, _GROUND), (_WIDE - 8, _GROUND), 1.5, _SOFT)]
     parts += _body(drill)
     hands = _from(_HUB, arm, _ARM)
@@ -59,6 +59,13 @@ def drill_drawing(drill: Drill, *, handedness: Handedness = Handedness.RIGHT) ->
         f'aria-label="{title}"><title>{title}</title>'
         f'<g stroke-linecap="round" stroke-linejoin="round"{flip}>{"".join(parts)}</g></svg>\n'
     )
+
+
+def _pose(drill: Drill) -> tuple[float, float]:
+    arm, shaft = _POSE[drill.constraint]
+    at = drill.checkpoint.at.position
+    # What is looked at after the ball is drawn on the target side.
+    return (-arm, -shaft) if at is not None and at.number >= 8 else (arm, shaft)
 
 
 def _body(drill: Drill) -> list[str]:
@@ -84,11 +91,15 @@ def _constraint(drill: Drill, hands: tuple[float, float]) -> list[str]:
             return _obstacle(size)
         case Constraint.STOP_EARLY | Constraint.SHORT_BACKSWING:
             # A bar across the way: the club goes no farther.
-            end = _from(hands, _POSE[drill.constraint][1], _CLUB)
+            end = _from(hands, _pose(drill)[1], _CLUB)
             return [
                 _line((end[0] - 2, end[1] - 12), (end[0] - 2, end[1] + 12), 3, dash=True),
                 _line((end[0] - 10, end[1] - 12), (end[0] + 6, end[1] - 12), 3),
             ]
+        case Constraint.SET if drill.checkpoint.measure.startswith("pelvis"):
+            return [_line((64.0, 130.0), (166.0, 130.0), 2, dash=True)]
+        case Constraint.SET if drill.checkpoint.measure.startswith("trunk"):
+            return [_line((_BALL_X, 60.0), (_BALL_X, _GROUND - 8), 2, dash=True)]
         case Constraint.SET:
             return [
                 _line((_HUB[0] - 40, _HUB[1] + 12), (_HUB[0] + 40, _HUB[1] - 12), 2, dash=True),
@@ -103,7 +114,7 @@ def _constraint(drill: Drill, hands: tuple[float, float]) -> list[str]:
         case Constraint.CONTACT:
             return [_box(_HUB[0] + 3, _HUB[1] + 10, 14, 20)]
         case Constraint.SPLIT_HANDS:
-            lower = _from(hands, _POSE[drill.constraint][1], size.get("apart", 8.0) + 4)
+            lower = _from(hands, _pose(drill)[1], size.get("apart", 8.0) + 4)
             return [_circle(hands, 5), _circle(lower, 5)]
         case Constraint.ONE_ARM:
             return [_line(_HUB, (_HUB[0] + 14, _HUB[1] + 34), 4, _SOFT)]
