@@ -135,6 +135,42 @@ def test_hold_draws_the_measured_line(review, filmed):
     assert blue < 130
 
 
+@pytest.mark.browser
+def test_a_browser_plays_it_from_disk(review):
+    from playwright.sync_api import sync_playwright
+
+    page_file = review.path.with_name("player.html")
+    page_file.write_text('<video src="review.mp4" muted></video>', encoding="utf-8")
+    with sync_playwright() as running:
+        browser = running.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        page = browser.new_page()
+        page.goto(page_file.as_uri())
+        seen = page.evaluate(
+            """async (at) => {
+                const video = document.querySelector("video");
+                if (video.readyState < 1)
+                    await new Promise((done, failed) => {
+                        video.onloadedmetadata = done;
+                        video.onerror = () => failed(video.error.message);
+                    });
+                video.currentTime = at;
+                await new Promise((done) => { video.onseeked = done; });
+                await video.play();
+                video.pause();
+                return [video.videoWidth, video.videoHeight, video.duration, video.error];
+            }""",
+            review.duration_s / 2,
+        )
+        browser.close()
+    page_file.unlink()
+    assert seen[:2] == [1080, 1920]
+    assert seen[2] == pytest.approx(review.duration_s, abs=0.1)
+    assert seen[3] is None
+
+
 def test_missing_clip_is_said_and_the_old_video_kept(filmed, tmp_path):
     findings, pictures = filmed
     path = tmp_path / "review.mp4"
