@@ -9,35 +9,24 @@ the clubhead starts and stops, P7 what `impact.py` makes of sound, ball and club
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from collections.abc import Sequence
 from typing import Protocol
 
 import xarray as xr
 
 from lessonmark.language import say
 from lessonmark.positions.crossing import crossings, soft_crossing, turning
+from lessonmark.positions.ends import find_start, find_stop
 from lessonmark.positions.impact import BALL, SOUND, ImpactSource, fuse_impact
 from lessonmark.positions.lines import (
     arm_elevation,
     arms_turn,
-    shaft_angle,
     shaft_elevation,
     unseen_s,
 )
+from lessonmark.positions.order import in_order
 from lessonmark.positions.passing import BallLike, club_passing, hands_passing
-from lessonmark.positions.rest import (
-    BODY,
-    BODY_DOWN_THE_LINE,
-    BODY_MOVERS,
-    CLUBHEAD,
-    CLUBHEAD_FACE_ON,
-    Mover,
-    first_still,
-    last_still,
-    shaft_last_still,
-)
-from lessonmark.positions.signals import Path, Trace, has_keypoints, path_of, torso_px
+from lessonmark.positions.signals import Trace, path_of, torso_px
 from lessonmark.positions.swings import SwingSpan
 from lessonmark.positions.times import PositionTime, SwingPositions, Time
 from lessonmark.words import Position, View
@@ -80,12 +69,8 @@ SE_TOP_FROM_HANDS_S = 0.008
 # A torso as seen from the front at address, m: about 0.29 of the stature, bent forward by some
 # 35 deg. Only the speeds that count as still hang on it.
 TORSO_M = 0.40
-# The body settles within this of the club, s. Common practice, no source.
-SE_SETTLED_S = 0.06
 # A sound or a ball that goes farther from the hands' lowest place is of another swing, s.
 IMPACT_WITHIN_S = 0.25
-# The order of two found positions is doubted when they lie nearer than this, s.
-NO_LESS_APART_S = 0.001
 
 
 def find_positions(
@@ -130,7 +115,7 @@ def find_positions(
     finder.find_downswing()
     finder.find_follow_through()
     finder.find_finish()
-    return _in_order(finder.found, finder.missing)
+    return in_order(finder.found, finder.missing)
 
 
 class _Finder:
@@ -232,36 +217,13 @@ class _Finder:
             self.put(P.P1, *started)
 
     def _started(self) -> tuple[Time, str] | None:
-        shaft = shaft_angle(self.track)
-        if shaft is not None:
-            time = shaft_last_still(shaft, view=self.view, about_s=self.span.still_s)
-            if time is not None:
-                return time, say("shaft")
-        for paths, mover, how in self._movers():
-            # From down-the-line the head starts straight at the camera.
-            if mover is CLUBHEAD:
-                continue
-            time = last_still(
-                paths,
-                mover,
-                about_s=self.span.still_s,
-                torso_px=self.torso,
-                px_per_m=self.px_per_m,
-            )
-            if time is not None:
-                return time, how
-        return None
-
-    def _movers(self) -> Iterator[tuple[list[Path], Mover, str]]:
-        front = self.view is View.FACE_ON
-        if has_keypoints(self.track, "clubhead"):
-            yield self._paths("clubhead"), CLUBHEAD_FACE_ON if front else CLUBHEAD, say("clubhead")
-        yield self._paths(*BODY_MOVERS), BODY if front else BODY_DOWN_THE_LINE, say("body")
-
-    def _paths(self, *names: str) -> list[Path]:
-        return [
-            path_of(self.track, name, sign_target=self.sign, roll_deg=self.roll) for name in names
-        ]
+        return find_start(
+            self.track,
+            view=self.view,
+            about_s=self.span.still_s,
+            torso_px=self.torso,
+            px_per_m=self.px_per_m,
+        )
 
     def find_impact(
         self, strikes: Sequence[StrikeLike], ball_left: Time | None, ball: BallLike | None
@@ -399,44 +361,15 @@ class _Finder:
         if span.rest_s >= float(self.track.time[-1]) - 0.05:
             self.miss(say("the clip ends before the player is still"), P.P10)
             return
-        settled = Time(s=span.rest_s, se=SE_SETTLED_S) if span.rest_s > last.time.s else None
-        stopped = None
-        if has_keypoints(self.track, "clubhead"):
-            stopped = first_still(
-                self._paths("clubhead"),
-                CLUBHEAD_FACE_ON if self.view is View.FACE_ON else CLUBHEAD,
-                about_s=span.rest_s,
-                torso_px=self.torso,
-                px_per_m=self.px_per_m,
-            )
-            if stopped is not None and not last.time.s < stopped.s < span.stop_s:
-                stopped = None
-        if stopped is not None:
-            # The club at the finish is half hidden: where the body says otherwise, it is doubted.
-            doubt = 0.5 * abs(stopped.s - settled.s) if settled is not None else 0.0
-            self.put(P.P10, Time(s=stopped.s, se=max(stopped.se, doubt)), say("clubhead"))
-        elif settled is not None:
-            self.put(P.P10, settled, say("body"))
-        else:
-            self.miss(say("the player is not seen still after the swing"), P.P10)
-
-
-def _in_order(found: dict[Position, PositionTime], missing: dict[Position, str]) -> SwingPositions:
-    """Drop what contradicts the order: of two neighbours the one with the larger error."""
-    kept = dict(found)
-    gone = dict(missing)
-    while True:
-        order = [kept[p] for p in Position if p in kept]
-        clash = [(a, b) for a, b in pairwise(order) if b.time.s <= a.time.s + NO_LESS_APART_S]
-        if not clash:
-            break
-        a, b = clash[0]
-        worse, better = (a, b) if a.time.se >= b.time.se else (b, a)
-        del kept[worse.position]
-        gone[worse.position] = say(
-            "what was found does not fit the order with {other}", other=better.position.value
+        stopped = find_stop(
+            self.track,
+            view=self.view,
+            about_s=span.rest_s,
+            between_s=(last.time.s, span.stop_s),
+            torso_px=self.torso,
+            px_per_m=self.px_per_m,
         )
-    return SwingPositions(
-        found={p: kept[p] for p in Position if p in kept},
-        missing={p: gone[p] for p in Position if p in gone and p not in kept},
-    )
+        if stopped is None:
+            self.miss(say("the player is not seen still after the swing"), P.P10)
+        else:
+            self.put(P.P10, *stopped)

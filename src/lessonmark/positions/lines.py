@@ -10,7 +10,7 @@ import xarray as xr
 from lessonmark.positions.signals import Path, Trace, hands_path, has_keypoints, path_of
 from lessonmark.words import View
 
-__all__ = ["arm_elevation", "arms_turn", "has_club", "shaft_angle", "shaft_elevation", "unseen_s"]
+__all__ = ["arm_elevation", "arms_turn", "shaft_angle", "shaft_elevation", "unseen_s"]
 
 # A line that is level in the world is not quite level on the image unless it lies square to the
 # camera: at height h below the camera, with a part d of its length along the camera's axis and
@@ -34,11 +34,6 @@ SE_ARM_LANDMARKS = math.radians(9.0)
 SE_FOREARM_LANDMARKS = {View.FACE_ON: math.radians(2.5), View.DOWN_THE_LINE: math.radians(9.0)}
 # A straight lead arm is bent a little, the forearm so much steeper. Common practice, no source.
 FOREARM_ABOVE_ARM, SE_FOREARM = math.radians(2.0), math.radians(2.5)
-
-
-def has_club(track: xr.Dataset) -> bool:
-    """Tell whether the track carries a club."""
-    return "shaft_angle" in track or has_keypoints(track, "grip_mid", "clubhead")
 
 
 def arm_elevation(
