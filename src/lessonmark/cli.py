@@ -166,11 +166,13 @@ def pack(
     from lessonmark.pack.analyse import OUT
     from lessonmark.pack.analyse import analyse as run
     from lessonmark.pack.bundle import PackChoices, write_pack
+    from lessonmark.pack.words_file import read_words
 
     where = out or lesson / OUT
     if language not in languages():
         raise typer.BadParameter(say("there are {names}", names=", ".join(languages())))
     with _errors_for_people(), speaking(language):
+        words = read_words(lesson)
         with _bars() as on_progress:
             findings = run(lesson, out=out, on_progress=on_progress).findings
         with _one_bar() as moved:
@@ -179,6 +181,7 @@ def pack(
                 where / "pack",
                 lesson_folder=lesson,
                 pictures=where / PICTURES,
+                words=words,
                 choices=PackChoices(with_name=name, with_video=video),
                 progress=moved,
             )
