@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from lessonmark.errors import CannotMeasure
+from lessonmark.measures.bundle import project
 from lessonmark.measures.figure import Figure
 from lessonmark.measures.registry import catalogue, entry
-from lessonmark.measures.two_view import measure_pair, project, reconstruct
+from lessonmark.measures.two_view import measure_pair, reconstruct
 from lessonmark.words import View
 
 SOLID = [e for e in catalogue() if e.solid is not None]
