@@ -37,7 +37,6 @@ from lessonmark.media.sound import read_sound
 from lessonmark.media.strike import correct_for_distance, find_strikes
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import find_swings
-from lessonmark.positions.times import Time
 from lessonmark.tracks.anatomy import to_joint_centres
 from lessonmark.tracks.body import BodyTracker
 from lessonmark.tracks.club import track_club
@@ -129,7 +128,7 @@ def seen(clip: TrueClip, options: argparse.Namespace) -> SwingSeen:
             spans[0],
             view=clip.view,
             sign_target=clip.toward,
-            strikes=[Time(s=s.s, se=s.se_s) for s in heard],
+            strikes=heard,
             px_per_m=swing.scale.px_per_cm * 100 if swing.scale else None,
         )
         swing = replace(swing, positions=positions)
