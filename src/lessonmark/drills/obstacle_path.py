@@ -214,8 +214,7 @@ class _Camera:
         A track knows the shaft's line to a few tenths of a degree, but where on it the head ends
         to some centimetres only, and that error stays through the swing.
         """
-        head, butt = self._club(start_s)
-        shaft = (head - butt) / np.linalg.norm(head - butt)
+        head, shaft = self._club(start_s)
         ends = np.repeat(np.stack([head, head - shaft])[None], self.draws, axis=0)
         low, high = self._meet(ends)[:, :, 1].T
         self.shorter = np.clip((self.rests - low) / (high - low), -MOST_PX, MOST_PX)
@@ -224,7 +223,7 @@ class _Camera:
         """Place the clubhead at these times, (draw, point, 2) along and up, cm."""
         ends = [self._club(float(s)) for s in times]
         place = np.array([one[0] for one in ends])
-        shaft = np.array([(one[0] - one[1]) / np.linalg.norm(one[0] - one[1]) for one in ends])
+        shaft = np.array([one[1] for one in ends])
         covs = [self.swing.paths.guess("clubhead", float(s))[1] for s in times]
         roots = np.array([_root(cov) for cov in covs]) * STILL_THERE
         # Knots as far apart as errors last keep the draw small; between them it is straight.
@@ -244,10 +243,15 @@ class _Camera:
         return fine[:, near]
 
     def _club(self, s: float) -> tuple[Array, Array]:
-        """Clubhead and butt, px; where a blurred head is only guessed, the shaft's line tells."""
+        """Clubhead, px, also where it is only guessed from the shaft; and the way along the shaft.
+
+        Raises
+        ------
+        CannotMeasure : the shaft was not found then.
+        """
         head, _, _ = self.swing.paths.guess("clubhead", s)
-        butt, _ = self.swing.paths.at("grip_butt", s)
-        return head, butt
+        angle, _ = self.swing.paths.shaft_at(s)
+        return head, np.array([math.cos(angle), -math.sin(angle)])
 
     def _meet(self, px: Array) -> Array:
         """Meet the rays of pixels (draw, point, 2) with the plane; along and up, cm."""
