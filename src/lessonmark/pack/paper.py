@@ -14,7 +14,9 @@ from lessonmark.pack.coach_words import CoachWords, PlanLine
 from lessonmark.pack.drawing import overlay_svg
 from lessonmark.pack.pictures import data_uri
 from lessonmark.pack.said_again import said_again
+from lessonmark.pack.stage_style import stage_word
 from lessonmark.pack.typesetting import Value, typeset
+from lessonmark.words import Stage
 
 __all__ = ["PaperSize", "write_paper"]
 
@@ -135,7 +137,12 @@ def _column(
         "after": None,
     }
     if one.pictures is not None:
-        pair = {"before": one.pictures.before, "after": one.pictures.after}
+        values = {
+            swing_id: measured
+            for row in one.stages
+            for swing_id, measured in zip(row.swing_ids, row.values, strict=True)
+        }
+        pair = {Stage.BEFORE: one.pictures.before, Stage.AFTER: one.pictures.after}
         for side, still in pair.items():
             file = f"still-{number}-{side}.svg"
             files[file] = overlay_svg(
@@ -143,5 +150,8 @@ def _column(
             ).encode()
             column[side] = file
             column[f"{side}_words"] = still.caption
-            column[f"{side}_caption"] = still.caption
+            # The title above says what is measured: here the stage and its number are enough.
+            measured = values.get(still.swing_id)
+            shown = wording.measured_words(measured, one.unit) if measured else ""
+            column[f"{side}_caption"] = f"{stage_word(side)} {shown}".strip()
     return column
