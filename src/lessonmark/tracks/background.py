@@ -254,14 +254,17 @@ def learn_background(
     median = np.empty(stack.shape[1:], np.float32)
     spread = np.empty(stack.shape[1:], np.float32)
     often = np.empty(stack.shape[1:], np.float32)
-    for row in range(0, len(median), 64):  # in bands, to hold one float copy of a band only
-        band = stack[:, row : row + 64].astype(np.float32)
-        level = np.median(band, axis=0)
-        band = np.abs(band - level)
-        band.sort(axis=0)
-        median[row : row + 64] = level
-        spread[row : row + 64] = MAD_TO_SD * band[len(band) // 2]
-        often[row : row + 64] = band[int(OFTEN * (len(band) - 1))]
+    count = len(stack)
+    for row in range(0, len(median), 32):  # in bands: sorted copies stay small
+        # Pixels' samples side by side in memory: sorting them is then several times faster.
+        band = np.ascontiguousarray(stack[:, row : row + 32].transpose(1, 2, 0))
+        band.sort(axis=2)
+        level = band[:, :, count // 2]
+        gap = np.where(band > level[:, :, None], band - level[:, :, None], level[:, :, None] - band)
+        gap.sort(axis=2)
+        median[row : row + 32] = level
+        spread[row : row + 32] = MAD_TO_SD * gap[:, :, count // 2]
+        often[row : row + 32] = gap[:, :, int(OFTEN * (count - 1))]
     spread = np.maximum(cv2.blur(spread, (5, 5)), LEAST_SPREAD).astype(np.float32)
     hidden = (cv2.blur(often, (3, 3)) > OFTEN_SPREADS * spread).astype(np.uint8) * 255
     return Background(

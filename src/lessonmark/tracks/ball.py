@@ -56,9 +56,9 @@ class Ball:
     centre_se: float  # px, each coordinate
     diameter: float  # px
     diameter_se: float  # px
-    departure_s: float | None  # when it left, clip's clock; None where it was not seen leaving
-    departure_se: float | None  # s
-    flight_angle: float | None  # rad, atan2(-dy, dx) of its first flight on the image
+    departure_s: float  # when it left, clip's clock
+    departure_se: float  # s
+    flight_angle: float | None  # rad, atan2(-dy, dx) of its first flight; None: not followed
     flight_angle_se: float | None  # rad
 
 
@@ -98,19 +98,12 @@ def find_ball(
     if found is None:
         return None
     disc, template = found
-    ball = _place(disc, seen)
     times, shares = _shares(seen, template)
     left = _leaving(times, shares)
     if left is None:
-        return ball
+        return None
     last_s, first_s = left
-    ball = replace(
-        ball,
-        departure_s=0.5 * (last_s + first_s),
-        # The moment lies anywhere between two frames: a rectangle's standard deviation (JCGM
-        # 100:2008, 4.3.7).
-        departure_se=(first_s - last_s) / np.sqrt(12),
-    )
+    ball = _place(disc, seen, left)
     flight = follow_flight(
         [(s, image, _golfer(part, s, seen, px_per_cm)) for s, image in seen.flight if s > last_s],
         background=seen.wide,
@@ -367,7 +360,7 @@ def _fit_disc(gone: npt.NDArray[Any], x: float, y: float, expected: float) -> _D
     )
 
 
-def _place(disc: _Disc, seen: _Seen) -> Ball:
+def _place(disc: _Disc, seen: _Seen, left: tuple[float, float]) -> Ball:
     """Carry the disc from the zone to the picture, as the camera stood before impact."""
     window = seen.wide.window
     point = np.array([disc.x + seen.inset[0] + window.x, disc.y + seen.inset[1] + window.y], float)
@@ -378,8 +371,10 @@ def _place(disc: _Disc, seen: _Seen) -> Ball:
         centre_se=disc.centre_se,
         diameter=disc.diameter,
         diameter_se=disc.diameter_se,
-        departure_s=None,
-        departure_se=None,
+        departure_s=0.5 * (left[0] + left[1]),
+        # The moment lies anywhere between two frames: a rectangle's standard deviation (JCGM
+        # 100:2008, 4.3.7).
+        departure_se=(left[1] - left[0]) / float(np.sqrt(12)),
         flight_angle=None,
         flight_angle_se=None,
     )

@@ -36,7 +36,7 @@ CUT_REACH = 1.12  # club lengths around the hands
 # the rest is read twice.
 HELD_BYTES = 120e6
 LENGTH_PX_LEAST = 40.0  # below this a shaft is thinner than half a pixel
-SAMPLES = 41  # frames that the background is learnt from
+SAMPLES = 31  # frames that the background is learnt from
 FRAMES_LEAST = 12  # in a span
 GRIP_CM = 10.0  # butt to the middle of the hands; common practice, no source
 # How fast a club can turn for the hands' speed: at impact 42 rad/s at 7 m/s, which is 6 a club

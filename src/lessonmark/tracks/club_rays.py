@@ -28,7 +28,9 @@ ASIDE = (-0.06, -0.03, 0.0, 0.03, 0.06)
 START = 0.12  # hands cover the club up to here, share of its length
 EDGE_PX = 3.0  # strips that hang over the picture's edge are not trusted
 RAYS_KEPT = 4
+WEAK = 0.25  # of the strongest ray's score: weaker ones are not worth a fit
 APART_DEG = 7.0  # two rays nearer than this are one
+NEAR_RAYS = 10  # a line beside the hands crosses so many rays, but for its beginning
 MISS = -0.5  # what a sample without a line takes off
 LATE = 0.15  # what a ring takes off before the line begins: arms and heads hide the club
 LEAST_RINGS = 4.2  # evidence below this many ring's worth is noise
@@ -139,7 +141,7 @@ class RayFinder:
         left = scores.copy()
         for _ in range(RAYS_KEPT):
             best = int(np.argmax(left))
-            if left[best] < LEAST_RINGS:
+            if left[best] < max(LEAST_RINGS, WEAK * float(scores.max())):
                 break
             left[np.arange(best - apart, best + apart + 1) % RAYS] = 0.0
             line = fit_line(
@@ -200,16 +202,22 @@ class RayFinder:
         # What lies outside the picture speaks neither way.
         evidence[self._rings[None, :] > room[:, None] - EDGE_PX] = 0.0
         flat = evidence.ravel()
-        along = np.cumsum(flat.take(self._shears), axis=2, dtype=np.float32)
+        rows = _promising(evidence)
+        shears = self._shears[:, rows]
+        along = np.cumsum(flat.take(shears), axis=2, dtype=np.float32)
         # The line may begin anywhere, a late beginning costs a little.
         before = np.minimum.accumulate(along + self._late, axis=2)
         along -= np.minimum(before, 0.0)
         ends = np.argmax(along, axis=2)
         totals = np.take_along_axis(along, ends[:, :, None], axis=2)[:, :, 0]
-        aside_of = np.argmax(totals, axis=0)
-        every = np.arange(RAYS)
-        best = totals[aside_of, every].astype(float)
-        end_of = ends[aside_of, every]
+        best_of = np.argmax(totals, axis=0)
+        every = np.arange(len(rows))
+        best = np.zeros(RAYS)
+        aside_of = np.zeros(RAYS, np.intp)
+        end_of = np.zeros(RAYS, np.intp)
+        best[rows] = totals[best_of, every]
+        aside_of[rows] = best_of
+        end_of[rows] = ends[best_of, every]
         fan_of = np.zeros(RAYS, np.intp)
         if kind.any():
             for row in np.flatnonzero(best >= LEAST_RINGS):
@@ -230,6 +238,14 @@ class RayFinder:
         sums[pad + 1 + RAYS :] = polar[:pad]
         np.cumsum(sums, axis=0, out=sums)
         return sums.ravel()
+
+
+def _promising(evidence: npt.NDArray[np.float32]) -> npt.NDArray[np.intp]:
+    """Return the rays that have enough line-like samples on or near them to be worth summing."""
+    hits = (evidence > 0.0).sum(axis=1)
+    near = np.cumsum(np.concatenate([hits[-NEAR_RAYS - 1 :], hits, hits[:NEAR_RAYS]]))
+    around = near[2 * NEAR_RAYS + 1 :] - near[: -2 * NEAR_RAYS - 1]
+    return np.flatnonzero(around >= LEAST_RINGS)
 
 
 def room_to_edge(points: Array, angles: Array, size: tuple[int, int]) -> Array:

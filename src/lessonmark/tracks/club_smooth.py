@@ -74,7 +74,7 @@ def smooth_club(times: Array, rays: Sequence[Ray | None], *, length_px: float) -
     for turn_round in range(ROUNDS):
         measured, error = _measurements(angles, errors, reaches, cut, seen, far, alike)
         choices = NOISE_TIMES if turn_round == ROUNDS - 1 else (scale,)
-        fits = [_run(times, measured, error, turn, times_noise) for times_noise in choices]
+        fits = [_run(times, measured, error, turn, seen, times_noise) for times_noise in choices]
         likely = int(np.argmax([likelihood for likelihood, _, _ in fits]))
         _, state, covariance = fits[likely]
         place, rate = state[:, [0, 3]], state[:, [1, 4]]
@@ -86,10 +86,10 @@ def smooth_club(times: Array, rays: Sequence[Ray | None], *, length_px: float) -
     angle = np.unwrap(np.arctan2(place[:, 1], place[:, 0]))
     side = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
     across = np.sqrt(np.einsum("ti,tij,tj->t", side, spread, side))
-    # The error of a direction that may be anything levels off at the uniform's.
-    angle_se = np.minimum(
-        np.arctan2(across, far) * (1 + across / np.maximum(far, 1e-6)), GUESS_SE_RAD
-    )
+    # The error of a direction that may be anything levels off at the uniform's. A prediction longer
+    # than the club is no surer for that.
+    short = np.clip(far, 1e-6, 1.0)
+    angle_se = np.minimum(np.arctan2(across, short) * (1 + across / short), GUESS_SE_RAD)
     turning = (place[:, 0] * rate[:, 1] - place[:, 1] * rate[:, 0]) / (far**2 + across**2)
     return ClubPath(
         vector=place * length_px,
@@ -134,7 +134,12 @@ def _measurements(
 
 
 def _run(
-    times: Array, measured: Array, error: Array, turn: Array, times_noise: float
+    times: Array,
+    measured: Array,
+    error: Array,
+    turn: Array,
+    seen: npt.NDArray[np.bool_],
+    times_noise: float,
 ) -> tuple[float, Array, Array]:
     """Run the smoother; returns the log likelihood, the state (time, 6) and its covariance."""
     count = len(times)
@@ -144,7 +149,10 @@ def _run(
         dt = float(times[frame + 1] - times[frame])
         middle = 0.5 * (turn[frame] + turn[frame + 1])
         move = transition(np.asarray(middle), dt)
-        noise = process_noise(np.asarray(middle), dt) * times_noise
+        noise = process_noise(np.asarray(middle), dt)
+        # How calm the club was while it was seen says nothing of what it does unseen.
+        unseen = not (seen[frame] and seen[frame + 1])
+        noise = noise * (max(times_noise, 1.0) if unseen else times_noise)
         step[:3, :3, frame] = step[3:, 3:, frame] = move
         added[:3, :3, frame] = added[3:, 3:, frame] = noise
     step[:, :, -1] = np.eye(6)
