@@ -205,11 +205,17 @@ def _enter(new: Measure) -> None:
 
 
 def catalogue() -> tuple[Measure, ...]:
-    """List every measure, in the order of declaration."""
+    """List every measure, in the order of declaration, whichever module was imported first."""
     # Declared beside the functions, so the modules that hold them must have been read.
-    from lessonmark.measures import body, club, figure, spans  # noqa: F401
+    from lessonmark.measures import body, club, figure, spans
 
-    return tuple(_CATALOGUE.values())
+    order = [module.__name__ for module in (body, club, spans, figure)]
+
+    def place(measure: Measure) -> int:
+        function = measure.at or measure.over or measure.solid
+        return order.index(function.__module__) if function else len(order)
+
+    return tuple(sorted(_CATALOGUE.values(), key=place))
 
 
 def entry(id: str) -> Measure:
