@@ -14,7 +14,7 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import ttost_ind
 
 from lessonmark.evidence.change import Change, Verdict
-from lessonmark.evidence.compare import adjust_focus, compare, holm
+from lessonmark.evidence.compare import POSTURE_SHARE, adjust_focus, compare, holm
 from lessonmark.evidence.degrees import guarded_df
 from lessonmark.measures.measured import Measured
 
@@ -148,7 +148,9 @@ def test_camera_that_moved_adds_its_part_and_can_unsettle_a_change():
     assert still.verdict is Verdict.CHANGED
     assert moved.verdict is Verdict.NOT_SETTLED
     assert moved.camera_part == pytest.approx(5.0)  # hypot(3, 4)
-    assert moved.standard_error == pytest.approx(math.hypot(still.standard_error, 5.0))
+    posture = POSTURE_SHARE * math.hypot(3.0, 4.0) / math.sqrt(2)
+    swings = math.sqrt(still.standard_error**2 - posture**2)
+    assert moved.standard_error == pytest.approx(math.hypot(swings, 5.0))
     assert moved.df > still.df
 
 

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
 from lessonmark.evidence.stage_mean import own_scatter, stage_mean
@@ -29,7 +30,8 @@ def test_mean_and_scatter_agree_with_statsmodels_paule_mandel(seed):
     got = stage_mean(stage(values, errors))
     assert got.own_scatter**2 == pytest.approx(max(reference.tau2, 0), abs=1e-5)
     assert got.mean == pytest.approx(reference.mean_effect_re, abs=1e-5)
-    assert got.standard_error == pytest.approx(reference.sd_eff_w_re, rel=1e-5)
+    # Hartung, Knapp, Sidik and Jonkman's standard error, without a floor.
+    assert got.standard_error == pytest.approx(reference.sd_eff_w_re_hksj, rel=1e-5)
 
 
 def test_published_random_effects_example():
@@ -69,10 +71,17 @@ def test_nist_certified_means_and_deviations(name):
     assert got.scatter == pytest.approx(sd, rel=1e-7)
 
 
-def test_measurement_error_that_explains_all_leaves_no_own_scatter():
-    got = stage_mean(stage([10.0, 10.1, 9.9], [2.0, 2.0, 2.0]))
+def test_stated_errors_that_the_swings_contradict_are_scaled_down():
+    values = [10.0, 10.3, 9.6, 10.1]
+    got = stage_mean(stage(values, [2.0] * 4))
     assert got.own_scatter == 0
-    assert got.standard_error == pytest.approx(2 / math.sqrt(3))  # no surer than the camera is
+    # Birge 1932: with equal errors the scaled error of the mean is the plain SD / sqrt(n).
+    assert got.standard_error == pytest.approx(stats.sem(values))
+    assert got.measurement == pytest.approx(np.std(values, ddof=1))
+
+
+def test_equal_values_never_claim_a_sure_mean():
+    assert stage_mean(stage([10.0] * 5, [2.0] * 5)).standard_error > 0
 
 
 def test_a_swing_of_no_weight_counts_for_no_degrees_of_freedom():
