@@ -75,7 +75,7 @@ def messages(language: str) -> tuple[tuple[str, str], ...]:
             pairs += zip(message.id, message.string or (), strict=False)
         else:
             pairs.append((str(message.id), str(message.string)))
-    return tuple(pairs)
+    return tuple((message, said) for message, said in pairs if said)
 
 
 def say(message: str, /, **values: object) -> str:

@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from lessonmark.drills.library import caution_sentences, find_drill, read_library
+from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
 from lessonmark.evidence.change import Verdict
 from lessonmark.lessons.record import Cue, DrillSet, Lesson
 from lessonmark.pack.coach_words import CoachWords, PlanLine
@@ -152,8 +153,8 @@ def test_records_cues_drills_and_next_date_become_the_plan(findings_and_pictures
 def test_drill_of_the_library_brings_checkpoint_and_cautions():
     drill = find_drill(read_library(), "belt-level")
     line = plan_line(drill)
-    assert line.dose == "2 sets of 8, at half speed, 60 s of rest between"
-    assert line.checkpoint == "belt rise at P7 1.5\u00a0cm less than before in 4 swings of 5"
+    assert line.dose == dose_sentence(drill.dose)
+    assert line.checkpoint == checkpoint_sentence(drill.checkpoint)
     assert line.cautions == caution_sentences(drill) != ()
     lesson = Lesson(drills=[DrillSet(rank=1, name="any", drill="belt-level", sets=1)])
     (chosen,) = words_of_record(lesson, drills=[drill]).plan

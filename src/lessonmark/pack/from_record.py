@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from lessonmark.drills.library import Checkpoint, Dose, Drill, caution_sentences
+from lessonmark.drills.library import Drill, caution_sentences
+from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
 from lessonmark.language import say, say_n
 from lessonmark.lessons.record import DrillSet, Lesson
-from lessonmark.measures.registry import entry as catalogue_entry
 from lessonmark.pack import wording
 from lessonmark.pack.coach_words import CoachWords, PlanLine
 
@@ -53,9 +53,9 @@ def plan_line(drill: Drill, *, dose: str = "") -> PlanLine:
     words = drill.said()
     return PlanLine(
         drill=words.name,
-        dose=dose or _library_dose(drill.dose),
+        dose=dose or dose_sentence(drill.dose),
         cue=words.cue.rstrip("."),
-        checkpoint=_checkpoint(drill.checkpoint),
+        checkpoint=checkpoint_sentence(drill.checkpoint),
         cautions=caution_sentences(drill),
     )
 
@@ -75,37 +75,3 @@ def _own_dose(drill: DrillSet) -> str:
     if drill.balls:
         parts.append(say_n("{n} ball", "{n} balls", drill.balls))
     return ", ".join(parts)
-
-
-def _library_dose(dose: Dose) -> str:
-    speed = {
-        "slow": say("slowly"),
-        "half": say("at half speed"),
-        "three quarters": say("at three quarters of the speed"),
-        "full": say("at full speed"),
-    }[dose.speed]
-    words = [
-        say_n("{n} set of {swings}", "{n} sets of {swings}", dose.sets, swings=dose.swings),
-        speed,
-    ]
-    if dose.rest_s and dose.sets > 1:
-        words.append(say("{s} s of rest between", s=dose.rest_s))
-    return ", ".join(words)
-
-
-def _checkpoint(test: Checkpoint) -> str:
-    known = catalogue_entry(test.at.measure)
-    value = wording.number_with_unit(test.value, known.unit)
-    target = {
-        "at least": say("at least {value}", value=value),
-        "at most": say("at most {value}", value=value),
-        "more than before": say("{value} more than before", value=value),
-        "less than before": say("{value} less than before", value=value),
-    }[test.comparison]
-    return say(
-        "{measure} {target} in {met} swings of {of}",
-        measure=wording.measure_title(say(known.name), test.at),
-        target=target,
-        met=test.met,
-        of=test.of,
-    )
