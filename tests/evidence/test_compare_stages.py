@@ -149,8 +149,8 @@ def test_camera_that_moved_adds_its_part_and_can_unsettle_a_change():
     assert moved.verdict is Verdict.NOT_SETTLED
     assert moved.camera_part == pytest.approx(5.0)  # hypot(3, 4)
     posture = POSTURE_SHARE * math.hypot(3.0, 4.0) / math.sqrt(2)
-    swings = math.sqrt(still.standard_error**2 - posture**2)
-    assert moved.standard_error == pytest.approx(math.hypot(swings, 5.0))
+    scatter = math.sqrt(still.standard_error**2 - posture**2)
+    assert moved.standard_error == pytest.approx(math.hypot(scatter, 5.0))
     assert moved.df > still.df
 
 
