@@ -183,35 +183,34 @@ def two_views(group: list[Case]) -> None:
         parts = case.name.split("__")
         if len(parts) > 3:  # a lesson's stage: one player, two cameras
             stages["__".join(parts[:2])].append(case)
-    right = wrong = possible = 0
     rows: dict[str, list[tuple[float, float, float]]] = defaultdict(list)
-    for those in stages.values():
-        front = [case for case in those if case.view is View.FACE_ON]
-        # The other way round, so that the order of the files tells nothing.
-        side = [case for case in those if case.view is View.DOWN_THE_LINE][::-1]
-        possible += sum(any(_same(a, b) for a in front) for b in side)
-        pairs = pair_swings(
-            [SwingSeen(positions=case.found) for case in front],
-            [SwingSeen(positions=case.found) for case in side],
-        )
-        for pair in pairs:
-            a, b = front[pair.front], side[pair.side]
-            if not _same(a, b):
-                wrong += 1
-                continue
-            right += 1
-            lent = lend(a.found, b.found)
-            for position in Position:
-                if position in lent:
-                    at = lent[position].time
-                    rows[position.value].append((at.s - b.events[position.value], at.se, b.fps))
-    if possible:
-        print(
-            f"\nOne player's swings, paired by tempo alone: {right} right, {wrong} wrong, of "
-            f"{possible} seen by both cameras."
-        )
+    print("\nOne player's swings from two cameras, paired:\n")
+    for order, what in ((1, "by tempo and order"), (-1, "by tempo against the order of the files")):
+        right = wrong = possible = 0
+        for those in stages.values():
+            front = [case for case in those if case.view is View.FACE_ON]
+            side = [case for case in those if case.view is View.DOWN_THE_LINE][::order]
+            possible += sum(any(_same(a, b) for a in front) for b in side)
+            pairs = pair_swings(
+                [SwingSeen(positions=case.found) for case in front],
+                [SwingSeen(positions=case.found) for case in side],
+            )
+            for pair in pairs:
+                a, b = front[pair.front], side[pair.side]
+                right, wrong = right + _same(a, b), wrong + (not _same(a, b))
+                if order == 1:
+                    _serve(rows, a, b)
+        print(f"- {what}: {right} right, {wrong} wrong, of {possible}")
     if rows:
-        table("down-the-line, served by the paired face-on clip", rows, right)
+        table("down-the-line, served by the paired face-on clip", rows, len(rows["P7"]))
+
+
+def _serve(rows: dict[str, list[tuple[float, float, float]]], front: Case, side: Case) -> None:
+    lent = lend(front.found, side.found)
+    for position in Position:
+        if position in lent:
+            at = lent[position].time
+            rows[position.value].append((at.s - side.events[position.value], at.se, side.fps))
 
 
 def _same(a: Case, b: Case) -> bool:
