@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -209,6 +210,154 @@ def serve(
             heavy=heavy,
             tell=lambda line: _out.print(line, highlight=False, soft_wrap=True),
         )
+
+
+@app.command()
+def drills(
+    folder: Annotated[Path | None, typer.Option(help="Your own drills, TOML files.")] = None,
+    show: Annotated[str | None, typer.Option(help="Id of a drill to print in full.")] = None,
+) -> None:
+    """List the drills of the library, or print one."""
+    from lessonmark.drills.library import caution_sentences, find_drill, read_library
+    from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
+
+    with _errors_for_people():
+        library = read_library(folder)
+        if show is None:
+            head = (say("id"), say("drill"), say("done when"))
+            rows = [(d.id, d.said().name, checkpoint_sentence(d.checkpoint)) for d in library]
+            _table(head, *rows)
+            return
+        drill = find_drill(library, show)
+    words = drill.said()
+    _out.print(f"[bold]{words.name}[/bold]", highlight=False)
+    done = say("Done when: {checkpoint}.", checkpoint=checkpoint_sentence(drill.checkpoint))
+    lines = (*words.set_up, words.cue, dose_sentence(drill.dose), words.easier, words.harder, done)
+    for line in (*lines, *caution_sentences(drill), drill.source):
+        _out.print(f"• {line}", highlight=False, markup=False)
+
+
+@app.command()
+def obstacle(
+    lesson: Annotated[Path, typer.Argument(help="Folder with lesson.toml and the clips.")],
+    height_cm: Annotated[float, typer.Option(help="The obstacle's height.")] = 7.0,
+    out: Annotated[Path | None, typer.Option(help="Where the sheet went.")] = None,
+) -> None:
+    """Plan a soft obstacle behind the ball that the swings before touch and those after clear."""
+    from lessonmark.lessons.analysis import DERIVED
+    from lessonmark.lessons.derived import Derived
+    from lessonmark.lessons.lesson_obstacle import lesson_obstacle
+    from lessonmark.pack.analyse import OUT
+    from lessonmark.pack.analyse import analyse as run
+
+    where = out or lesson / OUT
+    with _errors_for_people():
+        with _bars() as on_progress:
+            findings = run(lesson, out=out, on_progress=on_progress).findings
+        planned = lesson_obstacle(
+            findings, folder=lesson, derived=Derived(where / DERIVED), height_cm=height_cm
+        )
+    picture = where / "obstacle.svg"
+    picture.write_text(planned.picture, encoding="utf-8")
+    for line in (*planned.plan.lines, *planned.plan.cautions, *planned.left_out):
+        _out.print(f"• {line}", highlight=False, markup=False)
+    _out.print(say("The picture is at {path}", path=picture), soft_wrap=True)
+
+
+@app.command()
+def plan(
+    drill: Annotated[list[str], typer.Argument(help="Ids of drills, most important first.")],
+    until: Annotated[datetime, typer.Option(formats=["%Y-%m-%d"], help="Day of the next lesson.")],
+    start: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"])] = None,
+    minutes: Annotated[int, typer.Option(min=1, help="Minutes a week, warm-up included.")] = 100,
+    days: Annotated[int, typer.Option(min=1, max=6, help="Days a week.")] = 3,
+    birth_year: Annotated[int | None, typer.Option(min=1900, max=2100)] = None,
+    sport_hours: Annotated[float, typer.Option(min=0, help="Other sport, hours a week.")] = 0.0,
+    lay_off: Annotated[bool, typer.Option(help="A month or more without golf.")] = False,
+    back: Annotated[bool, typer.Option(help="The back has hurt.")] = False,
+    hand: Annotated[Handedness, typer.Option(help="The player's.")] = Handedness.RIGHT,
+    folder: Annotated[Path | None, typer.Option(help="Your own drills, TOML files.")] = None,
+    out: Annotated[Path, typer.Option(help="Where plan.html and plan.ics go.")] = Path("plan"),
+) -> None:
+    """Plan the practice until the next lesson, as a page and a calendar."""
+    from lessonmark.drills.calendar import plan_calendar
+    from lessonmark.drills.dose import Wish
+    from lessonmark.drills.library import find_drill, read_library
+    from lessonmark.drills.plan import plan_practice
+    from lessonmark.drills.plan_page import plan_page
+
+    now = datetime.now(UTC)
+    begin = (start or datetime.now()).date()
+    if until.date() <= begin:
+        raise typer.BadParameter(say("the next lesson comes after the start"))
+    with _errors_for_people():
+        library = read_library(folder)
+        made = plan_practice(
+            [find_drill(library, id) for id in drill],
+            Wish(
+                start=begin,
+                next_lesson=until.date(),
+                minutes_a_week=minutes,
+                days_a_week=days,
+                birth_year=birth_year,
+                sport_hours_a_week=sport_hours,
+                lay_off=lay_off,
+                back=back,
+            ),
+        )
+    out.mkdir(parents=True, exist_ok=True)
+    (out / "plan.html").write_text(plan_page(made, handedness=hand), encoding="utf-8")
+    (out / "plan.ics").write_bytes(plan_calendar(made, made_at=now, plan_id=str(out.resolve())))
+    for line in (*made.warnings, *made.left_out):
+        _out.print(f"• {line}", highlight=False, markup=False)
+    head = (say("day"), say("minutes"), say("swings"), say("film"))
+    rows = [
+        (str(s.on), str(s.minutes), str(s.swings), say("yes") if s.films else "")
+        for s in made.sessions
+    ]
+    _table(head, *rows)
+    _out.print(say("The plan is at {path}", path=out / "plan.html"), soft_wrap=True)
+
+
+@app.command()
+def practice(
+    lesson: Annotated[Path, typer.Argument(help="Folder with lesson.toml.")],
+    drill: Annotated[str, typer.Option(help="Id of the drill.")],
+    clip: Annotated[list[Path] | None, typer.Argument(help="Practice clips.")] = None,
+    watch: Annotated[Path | None, typer.Option(help="Folder to watch for clips.")] = None,
+    folder: Annotated[Path | None, typer.Option(help="Your own drills, TOML files.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Where the sheet went.")] = None,
+) -> None:
+    """Check practice clips against a drill's checkpoint: three lines and a picture."""
+    from lessonmark.drills.library import find_drill, read_library
+    from lessonmark.lessons.findings import read_findings
+    from lessonmark.lessons.lesson_file import read_lesson_file
+    from lessonmark.lessons.practice import check_practice, watch_folder
+    from lessonmark.pack.analyse import OUT
+
+    where = out or lesson / OUT
+    with _errors_for_people():
+        chosen = find_drill(read_library(folder), drill)
+        who = read_lesson_file(lesson)
+        sheet = where / "sheet.json"
+        known = read_findings(sheet).clips if sheet.exists() else ()
+        files = list(clip or [])
+        rounds = [files] if watch is None else ([*files, new] for new in watch_folder(watch))
+        for round in rounds:
+            if watch is not None:
+                files[:] = round
+            told = check_practice(
+                round,
+                chosen,
+                who,
+                out=where / "practice",
+                lesson_clips=known,
+                at=datetime.now(UTC),
+            )
+            for line in told.lines:
+                _out.print(f"• {line}", highlight=False, markup=False)
+            if told.picture is not None:
+                _out.print(say("The picture is at {path}", path=told.picture), soft_wrap=True)
 
 
 @app.command()

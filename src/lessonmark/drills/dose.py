@@ -99,6 +99,7 @@ def dose_cautions(wish: Wish) -> tuple[str, ...]:
             "Warm up for ten minutes first; in one trial of 344 golfers those who did were hurt "
             "far less often (Fradkin et al. 2006)."
         ),
+        stop_lines()[0],
         say("Nobody stands within two club lengths; look behind and around you first."),
         say("This plan is no medical advice, and your coach decides."),
     ]

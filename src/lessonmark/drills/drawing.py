@@ -65,7 +65,7 @@ def _pose(drill: Drill) -> tuple[float, float]:
     arm, shaft = _POSE[drill.constraint]
     at = drill.checkpoint.at.position
     # What is looked at after the ball is drawn on the target side.
-    return (-arm, -shaft) if at is not None and at.number >= 8 else (arm, shaft)
+    return (24.0, 92.0) if at is not None and at.number >= 8 else (arm, shaft)
 
 
 def _body(drill: Drill) -> list[str]:
