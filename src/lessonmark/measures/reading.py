@@ -56,6 +56,22 @@ class Disturbance:
     depth_share: float = 0.0  # of the nominal depth, added to all of it
     scale_share: float = 0.0
 
+    @cached_property
+    def is_local(self) -> bool:
+        """Whether it moves single points or times only, and leaves camera and paths alone."""
+        whole = (self.roll_deg, self.yaw_deg, self.pitch_deg, self.depth_share, self.scale_share)
+        return not (any(whole) or self.waves)
+
+    def leaves(self, key: Key) -> bool:
+        """Whether a point stays where the track has it at that time."""
+        return (
+            self.is_local
+            and key not in self.points
+            and key not in self.depths
+            and key.name not in self.named
+            and key.name not in self.drifts
+        )
+
 
 NOTHING = Disturbance()
 
@@ -70,6 +86,7 @@ class Reading:
         self.read: dict[Key, tuple[float, ...]] = {}  # what it looked at: time of the reading, s
         self.positions_read: set[Position] = set()
         self._cache: dict[tuple[str, float], tuple[Vector, npt.NDArray[np.float64]]] = {}
+        self._placed = swing.placed
         self._units = self._px_per_unit()
         self._focal = FOCAL_SHARE * max(swing.width, swing.height)
         self._hips = self._golfer()
@@ -240,9 +257,16 @@ class Reading:
         at = self._nearest(s)
 
         def look(name: str) -> Vector:
+            key = Key(name, instant)
+            if disturbed.leaves(key):
+                self.read.setdefault(key, (s,))
+                if (name, s) not in self._placed:
+                    place = self._to_axes(name, self._point(name, s)[0], at, NOTHING)
+                    place.flags.writeable = False  # it is handed out again and again
+                    self._placed[name, s] = place
+                return self._placed[name, s]
             px = self._disturbed(name, s, instant, disturbed)
-            nearer_by = disturbed.depths.get(Key(name, instant), 0.0)
-            return self._to_axes(name, px, at, disturbed, nearer_by)
+            return self._to_axes(name, px, at, disturbed, disturbed.depths.get(key, 0.0))
 
         def shaft() -> float:
             angle, se = self._shaft(s)

@@ -77,6 +77,11 @@ class SwingSeen:
         """The track as plain arrays, ready to be read between frames."""
         return Paths.of(self.track)
 
+    @cached_property
+    def placed(self) -> dict[tuple[str, float], npt.NDArray[np.float64]]:
+        """Points already brought to the measures' axes, by name and time: every measure's reads."""
+        return {}
+
     @property
     def centre(self) -> npt.NDArray[np.float64]:
         """The middle of the frame, px (2,): where the camera's axis is taken to be."""
