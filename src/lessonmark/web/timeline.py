@@ -31,7 +31,8 @@ PLOT = 210.0
 LINE = 20.0
 SIDE = 46.0
 LEAST_APART = 54.0  # px between two lessons, so that their marks never mix
-STAGE_STEP = 13.0
+STAGE_STEP = 15.0
+SWING_STEP = 2.5
 
 
 def lasting_chart(
@@ -105,14 +106,20 @@ def _moment(moment: Moment, centre: float, scale: Scale, unit: str) -> str:
     step = {Stage.BEFORE: -1, Stage.DRILL: 0, Stage.AFTER: 1}.get(moment.stage, 0)
     x = centre + step * STAGE_STEP
     parts: list[str] = []
-    for value, se, swing_id in zip(moment.values, moment.ses, moment.swing_ids, strict=True):
+    count = len(moment.values)
+    for n, (value, se, swing_id) in enumerate(
+        zip(moment.values, moment.ses, moment.swing_ids, strict=True)
+    ):
+        beside = SWING_STEP * (n - (count - 1) / 2)  # in the order played, so that none is hidden
         words = say(
             "{day}, {stage}: {value}",
             day=short_day(moment.at),
             stage=stage_word(moment.stage),
             value=wording.measured_words(Measured(value=value, se=se, systematic=0.0), unit),
         )
-        parts.append(mark(moment.stage, x, scale(value), href=f"/swings/{swing_id}", words=words))
+        parts.append(
+            mark(moment.stage, x + beside, scale(value), href=f"/swings/{swing_id}", words=words)
+        )
     mean = scale(statistics.fmean(moment.values))
     parts.append(
         f'<line class="mean-line {moment.stage.value}" x1="{x - 7:.1f}" x2="{x + 7:.1f}" '

@@ -67,7 +67,13 @@ export class Pane {
     const fit = Math.min(this.canvas.width / width, this.canvas.height / height);
     const scale = fit * this.zoom;
     const middle = this.middle ?? [width / 2, height / 2];
-    return { scale, left: this.canvas.width / 2 - middle[0] * scale, top: this.canvas.height / 2 - middle[1] * scale };
+    // No bare edge where the picture could fill it.
+    const held = (start, pane, whole) => (whole >= pane ? Math.min(0, Math.max(pane - whole, start)) : (pane - whole) / 2);
+    return {
+      scale,
+      left: held(this.canvas.width / 2 - middle[0] * scale, this.canvas.width, width * scale),
+      top: held(this.canvas.height / 2 - middle[1] * scale, this.canvas.height, height * scale),
+    };
   }
 
   // Tracks are in the clip's own pixels; frames may be smaller.
