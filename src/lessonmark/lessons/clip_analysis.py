@@ -23,7 +23,7 @@ from lessonmark.media.sound import read_sound
 from lessonmark.media.strike import Strike, correct_for_distance, find_strikes
 from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import SwingSpan, find_swings
-from lessonmark.positions.tempo_check import check_tempo
+from lessonmark.positions.tempo_check import check_tempo, question_slow_motion
 from lessonmark.positions.times import SwingPositions, Time
 from lessonmark.tracks.ball import Ball
 from lessonmark.tracks.body import BodyTracker
@@ -38,7 +38,6 @@ Progress = Callable[[str, int, int], None]  # what is being done, done so far, o
 
 _DISTANCE_M = 4.5  # common practice, no source: where a phone on a stand shows the whole player
 _DISTANCE_SE_M = 1.2
-_SLOWED = (4, 8)  # how much slower than life phones play their slow motion; 2 is a slow swing
 _LOOKS_MIN = 8  # fewer cannot hold a swing
 
 
@@ -142,22 +141,16 @@ def _body_track(
 
 def _no_swing(clip: ClipInfo, body: xr.Dataset) -> UnusableClip:
     """Say that there is none, or that there would be one if the file did not play slowed down."""
-    for factor in _SLOWED:
-        faster = body.assign_coords(time=body["time"] / factor)
-        if find_swings(faster):
-            return UnusableClip(
-                say(
-                    "the swing takes {factor} times as long as a human's, so the file seems to "
-                    "play in slow motion",
-                    factor=factor,
-                ),
-                path=clip.path,
-                do=say(
-                    "write fps_filmed = {fps:.0f} for this clip in lesson.toml, if that is the "
-                    "rate the camera was set to",
-                    fps=clip.fps_filmed * factor,
-                ),
-            )
+    question = question_slow_motion(body, fps=clip.fps_filmed)
+    if question is not None:
+        return UnusableClip(
+            say("no swing at a player's speed; {question}", question=question.question),
+            path=clip.path,
+            do=say(
+                "write fps_filmed = {fps:.0f} for this clip, if the camera was set to that",
+                fps=clip.fps_filmed * question.slowdown,
+            ),
+        )
     return UnusableClip(
         say("no swing was found in this clip"),
         path=clip.path,

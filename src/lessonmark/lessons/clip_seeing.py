@@ -6,9 +6,11 @@ positions need the club. So the address is found from the body first, and the re
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+import numpy.typing as npt
 import xarray as xr
 
 from lessonmark.errors import CannotMeasure
@@ -61,11 +63,10 @@ def see_clip(
     )
     scale = _scale(swing_seen(clip, settings, seen, address), settings)
 
-    def grey_frames(start_s: float, stop_s: float) -> Iterable[Frame]:
-        return read_frames(clip, start_s=start_s, stop_s=stop_s, grey=True)
-
+    # The camera check looks at the positions; they pass by while the club is followed.
+    grey = _GreyFrames(clip, [at.time.s for at in address.found.values()])
     club = track_club(
-        grey_frames,
+        grey.between,
         joints,
         clip=clip,
         view=settings.view,
@@ -80,13 +81,10 @@ def see_clip(
         scale=scale,
         notes=(club.note,) if club.note else (),
     )
-    camera = check_camera(
-        swing_seen(clip, settings, seen, address),
-        lambda s: read_frame_nearest(clip, s, grey=True).image,
-    )
+    camera = check_camera(swing_seen(clip, settings, seen, address), grey.at)
     balls = tuple(
         find_ball(
-            grey_frames,
+            grey.between,
             seen.track,
             clip=clip,
             px_per_cm=scale.px_per_cm,
@@ -97,6 +95,29 @@ def see_clip(
         for span in spans
     )
     return replace(seen, camera=camera, balls=balls)
+
+
+class _GreyFrames:
+    """A clip's grey frames; those wanted later are kept as they pass by, so none is read twice."""
+
+    def __init__(self, clip: ClipInfo, keep_s: Sequence[float]) -> None:
+        self._clip = clip
+        self._near = 0.5 / clip.fps_filmed
+        self._keep_s = sorted(keep_s)
+        self._kept: dict[float, Frame] = {}
+
+    def between(self, start_s: float, stop_s: float) -> Iterator[Frame]:
+        for frame in read_frames(self._clip, start_s=start_s, stop_s=stop_s, grey=True):
+            for wanted in self._keep_s:
+                if abs(frame.s - wanted) <= self._near and wanted not in self._kept:
+                    self._kept[wanted] = frame
+            yield frame
+
+    def at(self, s: float) -> npt.NDArray[np.uint8]:
+        for frame in self._kept.values():
+            if abs(frame.s - s) <= self._near:
+                return frame.image
+        return read_frame_nearest(self._clip, s, grey=True).image
 
 
 def check_footage(
@@ -122,10 +143,7 @@ def check_footage(
         sign_target=usual_toward(settings.seen_handedness),
     )
     first = swing_seen(clip, settings, seen, positions)
-    return check_camera(
-        replace(first, scale=_scale(first, settings)),
-        lambda s: read_frame_nearest(clip, s, grey=True).image,
-    )
+    return check_camera(replace(first, scale=_scale(first, settings)), _GreyFrames(clip, ()).at)
 
 
 def swing_seen(

@@ -31,7 +31,7 @@ __all__ = ["measure_swing", "unit_of"]
 # Second-order share of a contribution above which the linear law is left for random draws.
 BENT = 0.15
 DRAWS = 300
-PATH_DRAWS = 60
+PATH_DRAWS = 30
 # How long a smoothed keypoint's error lasts, s: about the smoother's own width.
 ERROR_LASTS_S = 0.04
 # A camera that is surely further off square than this shows another plane than the one that is
