@@ -240,6 +240,25 @@ def test_locked_swings_stand_at_the_same_fraction(page, lesson):
     assert frames_shown(page) == [p4[0] + 4, p4[1] + 3]
 
 
+def test_one_swing_can_be_laid_over_the_other(page, lesson):
+    open_viewer(page, "/swings/1?beside=2")
+    page.keyboard.press("4")
+    shot = "canvas => canvas.toDataURL()"
+    canvas = page.locator(".pane canvas").first
+    until(page, "document.querySelectorAll('.pane canvas')[1].dataset.frame !== undefined")
+    alone = canvas.evaluate(shot)
+    # Another moment of the second swing, so that the two pictures differ.
+    page.locator("[data-do=lock]").click()
+    page.locator(".pane canvas").nth(1).focus()
+    for _ in range(5):
+        page.keyboard.press("ArrowRight")
+    assert canvas.evaluate(shot) == alone
+    page.locator("[data-do=ghost]").click()
+    assert canvas.evaluate(shot) != alone
+    page.locator("[data-do=ghost]").click()
+    assert canvas.evaluate(shot) == alone
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [390, 1366])
 def test_pages_pass_the_accessibility_rules(chromium, served, lesson, scheme, width, coach):

@@ -346,7 +346,11 @@ async function open() {
     for (const figure of root.querySelectorAll('.pane')) {
       const look = await read(`/swings/${figure.dataset.swing}/look.json`);
       const index = await read(look.frames + '.json');
-      const store = new FrameStore(look.frames, index, frame => { if (frame === pane.frame || pane.ghost || ghost) pane.draw(); });
+      const store = new FrameStore(look.frames, index, frame => {
+        if (frame !== pane.frame) return;
+        pane.draw();
+        if (ghost && pane !== panes[0]) panes[0].draw(); // what lies over the first has come
+      });
       const pane = new Pane(figure, look, store, {
         focus,
         drop: moveLandmark,
