@@ -13,6 +13,7 @@ from lessonmark.evidence.report import EvidenceReport
 from lessonmark.language import say, say_n
 from lessonmark.lessons.camera_between import CameraBetween, camera_between
 from lessonmark.lessons.cautions import cautions_for
+from lessonmark.lessons.chain import check_coachs_chain
 from lessonmark.lessons.clip_pool import ClipProgress, analyse_clips
 from lessonmark.lessons.clip_settings import clip_settings
 from lessonmark.lessons.derived import Derived
@@ -27,6 +28,7 @@ from lessonmark.lessons.judging import captions, judge_clips, list_refusals
 from lessonmark.lessons.lesson_file import LESSON_FILE, FocusEntry, LessonFile, read_lesson_file
 from lessonmark.lessons.paired_views import lend_positions
 from lessonmark.lessons.pictures import picture_pair
+from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.registry import catalogue
 from lessonmark.words import Stage, View
 
@@ -62,6 +64,7 @@ def analyse_lesson(
     """
     lesson = read_lesson_file(folder)
     _check_focus(lesson, folder)
+    _check_chain(lesson, folder)
     out.mkdir(parents=True, exist_ok=True)
     settings = [clip_settings(lesson, clip, heavy=heavy) for clip in lesson.clip]
     results = list(
@@ -134,6 +137,9 @@ def find_evidence(
         cautions=cautions_for(lesson),
         scale_note=_scale_note(clips),
         software=f"lessonmark {__version__}",
+        chain=check_coachs_chain(
+            lesson.chain, clips, {clip.file: clip.same_swing for clip in lesson.clip}
+        ),
         notes=(
             look_again_sentence(),
             *(between.note for between in cameras),
@@ -215,6 +221,20 @@ def _check_focus(lesson: LessonFile, folder: Path) -> None:
                 say("leave the position out")
                 if entry.is_span
                 else say("use one of {places}", places=", ".join(sorted(places))),
+            )
+
+
+def _check_chain(lesson: LessonFile, folder: Path) -> None:
+    """Refuse a step that the catalogue cannot show, before any work is done."""
+    known = {entry.id for entry in catalogue()}
+    for number, step in enumerate(lesson.chain, start=1):
+        name = MeasureAt.parse(step.measure).measure
+        if name not in known:
+            raise LessonFileError(
+                say("the measure '{name}' is not in the catalogue", name=name),
+                path=folder / LESSON_FILE,
+                where=f"chain {number}",
+                do=say("use one that 'lessonmark measures' lists"),
             )
 
 

@@ -182,6 +182,7 @@ class Findings:
     cautions: tuple[str, ...]
     scale_note: str  # where centimetres come from, or why lengths are in % of the torso
     software: str  # 'lessonmark 0.1.0'
+    chain: tuple[str, ...] = ()  # the coach's chain of causes, link by link, in sentences
     notes: tuple[str, ...] = field(default=())
 
 

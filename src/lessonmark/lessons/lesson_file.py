@@ -18,7 +18,15 @@ from lessonmark.language import say
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.words import Handedness, Stage, View
 
-__all__ = ["ClipEntry", "ClubEntry", "FocusEntry", "LessonFile", "PlayerEntry", "read_lesson_file"]
+__all__ = [
+    "ChainEntry",
+    "ClipEntry",
+    "ClubEntry",
+    "FocusEntry",
+    "LessonFile",
+    "PlayerEntry",
+    "read_lesson_file",
+]
 
 LESSON_FILE = "lesson.toml"
 
@@ -69,6 +77,20 @@ class FocusEntry(_Strict):
         return MeasureAt.parse(self.measure)
 
 
+class ChainEntry(_Strict):
+    """[[chain]]: a step of the chain of causes that the coach has in mind, first cause first."""
+
+    step: str  # in the coach's words: 'early slide'
+    measure: str  # what shows it: 'pelvis_shift@P4'
+    way: Annotated[str, Field(pattern="^(more|less)$")] = "more"
+
+    @field_validator("measure")
+    @classmethod
+    def _reads(cls, text: str) -> str:
+        MeasureAt.parse(text)
+        return text
+
+
 class ClipEntry(_Strict):
     """[[clip]]"""
 
@@ -96,6 +118,7 @@ class LessonFile(_Strict):
     player: PlayerEntry
     club: ClubEntry
     focus: Annotated[tuple[FocusEntry, ...], Field(max_length=_FOCUS_MAX)] = ()
+    chain: tuple[ChainEntry, ...] = ()
     clip: Annotated[tuple[ClipEntry, ...], Field(min_length=1)]
 
     @model_validator(mode="after")
@@ -205,6 +228,7 @@ def _known_keys(place: tuple[int | str, ...]) -> list[str]:
         "player": PlayerEntry,
         "club": ClubEntry,
         "focus": FocusEntry,
+        "chain": ChainEntry,
         "clip": ClipEntry,
     }
     if len(place) > 1:

@@ -1,0 +1,60 @@
+"""The chain of causes that the coach has in mind, held against this player's swings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from lessonmark.evidence.coupling import coupled_pairs
+from lessonmark.evidence.link_wording import chain_sentences
+from lessonmark.evidence.links import ChainStep, SwingValues, check_chain
+from lessonmark.lessons.findings import ClipFinding, SwingFinding
+from lessonmark.lessons.lesson_file import ChainEntry
+from lessonmark.measures.measured import Measured
+from lessonmark.words import View
+
+__all__ = ["check_coachs_chain"]
+
+
+def check_coachs_chain(
+    chain: Sequence[ChainEntry], clips: Sequence[ClipFinding], same_swing: Mapping[str, str]
+) -> tuple[str, ...]:
+    """Say link by link what the swings of all stages support, contradict or cannot speak to.
+
+    Parameters
+    ----------
+    chain : the steps, each leading to the one after it; fewer than two say nothing.
+    same_swing : by clip, the word that lesson.toml gives both views of a swing.
+    """
+    if len(chain) < 2:
+        return ()
+    swings = [
+        SwingValues(stage=str(swing.stage), values=_both_views(swing, clips, same_swing))
+        for clip in clips
+        if clip.view is View.FACE_ON
+        for swing in clip.swings
+    ]
+    keys = [step.measure for step in chain]
+    links = check_chain(
+        swings,
+        [ChainStep(key=step.measure, sign=-1 if step.way == "less" else 1) for step in chain],
+        coupled=coupled_pairs(keys),
+    )
+    return chain_sentences(links, {step.measure: step.step for step in chain})
+
+
+def _both_views(
+    front: SwingFinding, clips: Sequence[ClipFinding], same_swing: Mapping[str, str]
+) -> dict[str, Measured]:
+    """Join a swing's values from both views; face-on counts where both have one."""
+    word = same_swing.get(front.clip)
+    side = [
+        swing
+        for clip in clips
+        if clip.view is View.DOWN_THE_LINE and word and same_swing.get(clip.clip) == word
+        for swing in clip.swings
+        if swing.number == front.number
+    ]
+    joined: dict[str, Measured] = {}
+    for swing in (*side, front):
+        joined.update(swing.values)
+    return joined
