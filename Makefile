@@ -17,6 +17,7 @@ $(STAMP): requirements.lock pyproject.toml
 setup: $(STAMP)
 
 demo: setup
+	$(BIN)/lessonmark pack demo/lesson
 	$(BIN)/lessonmark analyse demo/lesson
 
 test: setup lint types layers tests
