@@ -81,6 +81,12 @@ def test_clips_that_meet_the_checkpoint_are_told_and_logged(check, tmp_path):
     assert check(*[make_clip(v) for v in (5, 6, 5, 4, 9)]).streak == 2
 
 
+def test_a_checkpoint_met_within_the_error_is_said_to_be_too_close(check):
+    told = check(*[make_clip(7.2) for _ in range(5)])  # the bar is 7.5, an error of 0.3 each
+    assert told.result.met == 5
+    assert told.lines[2].startswith("By the best reading it is met, but too close")
+
+
 def test_clips_that_fail_it_are_told_what_to_do(check):
     told = check(*[make_clip(v) for v in (10, 10, 9, 10, 6)])
     assert told.result.outcome is Met.NOT_YET

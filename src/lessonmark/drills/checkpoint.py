@@ -50,6 +50,11 @@ class CheckpointResult:
         return sum(swing.met for swing in self.swings)
 
     @property
+    def surely(self) -> int:
+        """Swings that reached the bar by more than their error."""
+        return sum(swing.met and not swing.too_close for swing in self.swings)
+
+    @property
     def too_close(self) -> int:
         """Swings for which the footage does not tell."""
         return sum(swing.too_close for swing in self.swings)

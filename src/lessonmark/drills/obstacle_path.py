@@ -47,7 +47,10 @@ ERROR_LASTS_S = 0.04  # about a smoother's own width, as in measures/measuring.p
 STILL_THERE = 0.6  # share of a clubhead's error left once the club is set on the ground
 TEE_LONG_CM, TEE_SE_CM = 4.0, 1.5  # a long club's ball is teed; common practice, no source
 RESTS_SE_CM = 1.0  # a sole that hovers, or sits down in grass; common practice, no source
-MOST_PX = 60.0  # a club that would have to be shortened by more was not followed
+# The middle of the head at impact against a teed ball's middle, or against where it rests on the
+# ground: what a strike that is not the best differs by; common practice, no source.
+MEETS_SE_CM = 1.2
+LOST_CM = 9.0  # farther from there at impact: not the head
 # Half of a clubhead as seen face-on, sole to the middle of the face; common practice, no source.
 HEAD_CM, HEAD_LONG_CM = 2.5, 3.5
 
@@ -105,12 +108,13 @@ def club_path(
         raise CannotMeasure(
             say("address (P1) was not found"), do=say("start the clip two seconds before the swing")
         )
-    camera.set_on_the_ground(first.time.s)
-    down = camera.path(_times(start.time.s, impact.time.s), rng)
     back = np.empty((draws, 0, 2))
     if third is not None:
         with suppress(CannotMeasure):  # the takeaway only warns
+            camera.set_on_the_ground(first.time.s)
             back = camera.path(_times(first.time.s, third.time.s), rng)
+    camera.set_on_the_ball(first.time.s, impact.time.s)
+    down = camera.path(_times(start.time.s, impact.time.s), rng)
     return ClubPath(swing_id=swing_id, down=down, back=back, club_length_cm=club_length_cm)
 
 
@@ -202,9 +206,10 @@ class _Camera:
         place += swing.ball.se_px * np.where(
             np.arange(draws)[:, None, None] > 0, rng.standard_normal((draws, 1, 2)), 0.0
         )
-        self.rests = drawn(head_radius_cm(club_length_cm), RESTS_SE_CM)
         tee = TEE_LONG_CM if club_length_cm > LONG_CLUB_CM else 0.0
         self.ball_up = BALL_RADIUS_CM + np.maximum(drawn(tee, TEE_SE_CM if tee else 0.1), 0.0)
+        self.rests = drawn(head_radius_cm(club_length_cm), RESTS_SE_CM)
+        self.meets = drawn(0.0, MEETS_SE_CM) + (self.ball_up if tee else self.rests[0])
         ray = self._rays(place)[:, 0]
         self.ball = ray * (self.depth / ray[:, 1])[:, None]
 
@@ -217,7 +222,29 @@ class _Camera:
         head, shaft = self._club(start_s)
         ends = np.repeat(np.stack([head, head - shaft])[None], self.draws, axis=0)
         low, high = self._meet(ends)[:, :, 1].T
-        self.shorter = np.clip((self.rests - low) / (high - low), -MOST_PX, MOST_PX)
+        self.shorter = (self.rests - low) / (high - low)
+
+    def set_on_the_ball(self, start_s: float, impact_s: float) -> None:
+        """Shorten the tracked club so that its head meets the ball at impact.
+
+        Raises
+        ------
+        CannotMeasure : the head that rested at the ball at address is nowhere near it at impact,
+            so that it was not followed.
+        """
+        self.set_on_the_ground(start_s)
+        head, shaft = self._club(impact_s)
+        ends = np.repeat(np.stack([head, head - shaft])[None], self.draws, axis=0)
+        ends -= self.shorter[:, None, None] * shaft
+        low, high = self._meet(ends)[:, :, 1].T
+        if abs(float(low[0] - self.meets[0])) > LOST_CM:
+            raise CannotMeasure(
+                say("the clubhead was lost near the ball"),
+                do=say(
+                    "film against a plain background, with a shorter exposure and the club in full"
+                ),
+            )
+        self.shorter = self.shorter + (self.meets - low) / (high - low)
 
     def path(self, times: Array, rng: np.random.Generator) -> Array:
         """Place the clubhead at these times, (draw, point, 2) along and up, cm."""

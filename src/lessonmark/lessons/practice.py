@@ -254,6 +254,11 @@ def _lines(
             parts.append(f"{label} {quantity(mean, unit, decimals)}")
     words = drill.said()
     match result.outcome:
+        case Met.MET if result.surely < drill.checkpoint.met:
+            then = say(
+                "By the best reading it is met, but too close to be sure: stay with it. {cue}",
+                cue=words.cue,
+            )
         case Met.MET:
             then = say("Checkpoint met. {streak} Next: {harder}", streak=streak_sentence(count),
                        harder=words.harder)  # fmt: skip
