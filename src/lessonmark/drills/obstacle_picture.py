@@ -105,12 +105,12 @@ def obstacle_picture(
     )
     if present:
         head = head_radius_cm(present[0].club_length_cm)
-        x, y = px(-_BEHIND_CM + 6, _ABOVE_CM - 8)
+        x, y = px(_AHEAD_CM - 4, _ABOVE_CM - 11)
         parts.append(
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{head * _PX_PER_CM:.1f}" fill="none" '
             f'stroke="{_INK}" stroke-width="1.5"/>'
         )
-        parts.append(text((-_BEHIND_CM + 11, _ABOVE_CM - 9), say("size of the clubhead"), "start"))
+        parts.append(text((_AHEAD_CM - 8, _ABOVE_CM - 12), say("size of the clubhead"), "end"))
     parts.append(text((_AHEAD_CM - 1, _ABOVE_CM - 3), say("to the target"), "end"))
     title = escape(say("Obstacle behind the ball, to scale"))
     return (
