@@ -33,7 +33,7 @@ layers: setup
 	$(BIN)/lint-imports
 
 tests: setup
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n 2
 
 format: setup
 	$(BIN)/ruff check --fix src tests bench
