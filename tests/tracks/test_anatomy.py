@@ -226,7 +226,8 @@ def test_joint_centres_take_lead_and_trail_names_like_any_track():
     assert "mid_hip" in out["keypoint"].values
     middle = out["position_systematic"].sel(keypoint="mid_hip")
     ends = out["position_systematic"].sel(keypoint=["lead_hip", "trail_hip"])
-    np.testing.assert_allclose(middle.values, ends.sum("keypoint").values / 4)
+    # The two hips' errors go together (bench/landmarks.py), so the mean gains less by averaging.
+    np.testing.assert_allclose(middle.values, 1.5 * ends.sum("keypoint").values / 4)
 
 
 def test_a_track_with_other_keypoints_is_refused():
