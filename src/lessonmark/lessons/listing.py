@@ -38,7 +38,7 @@ __all__ = [
 ]
 
 
-class NotInRecord(RecordError):  # noqa: N818 - named like the others in errors.py
+class NotInRecord(RecordError):
     """Somebody asked for a row that is not there."""
 
 
