@@ -129,7 +129,7 @@ def test_teaching_table_shows_each_number_with_its_definition_and_moment(finding
 def test_only_a_few_leads_are_spoken_of(findings_and_pictures):
     findings, _ = findings_and_pictures
     many = replace(findings, side_effects=findings.side_effects * 5)
-    lines = _by_title(many)["What is still there"]
+    lines = _by_title(many)["What changed, and by how much"]
     assert "12 more leads are on the sheet." in lines
     assert sum("a lead to look at" in line for line in lines) == 3
 

@@ -45,7 +45,7 @@ def draft_talking_points(findings: Findings, words: CoachWords | None = None) ->
             (*(wording.sentence(cause) for cause in words.causes), *_each(findings, _aim)),
         ),
         (say("What the drill did"), _drill(findings)),
-        (say("What changed, and by how much"), _changed(findings)),
+        (say("What changed, and by how much"), (*_changed(findings), *_leads(findings))),
         (say("What is still there"), _still_there(findings)),
         (say("What next"), _next(findings, words)),
     )
@@ -147,7 +147,7 @@ def _still_there(findings: Findings) -> tuple[str, ...]:
         for one in findings.focus
         if one.change.as_wanted is False
     ]
-    return (*lines, *_leads(findings))
+    return tuple(lines)
 
 
 def _leads(findings: Findings) -> tuple[str, ...]:

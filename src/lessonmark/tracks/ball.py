@@ -9,16 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 import xarray as xr
-from scipy.optimize import least_squares
 
 from lessonmark.media.clip import ClipInfo, Frame
 from lessonmark.tracks.background import Background, Window, learn_background
+from lessonmark.tracks.ball_disc import Disc, find_disc
 from lessonmark.tracks.ball_flight import Flight, follow_flight
 
 __all__ = ["Ball", "find_ball"]
@@ -26,25 +25,16 @@ __all__ = ["Ball", "find_ball"]
 Array = npt.NDArray[np.float64]
 FrameSource = Callable[[float, float], Iterable[Frame]]
 
-# Not less than 42.67 mm (The R&A / USGA, Equipment Rules); in use just above it.
-DIAMETER_CM = 4.27
 REACH_CM = 28.0  # how far from the clubhead at address the ball is looked for
-DIAMETER_RATIO = (0.6, 1.6)  # of what the scale says: the ball lies nearer or farther than the hips
 FLIGHT_REACHES = 5.0  # times that, how far the first flight is followed
 FEET_BELOW_CM = 70.0  # without a club: this far below the feet in the picture
-BESIDE_CM = 12.0  # a clubhead's middle stands about so near to the ball at address
-SIZE_SPREAD = 0.2  # of the logarithm of the ball's size against the scale's
 CLEAR_CM = 30.0  # a clubhead farther off than this does not cover it
-CONTRAST_LEAST = 6.0  # spreads of the background
-ROUND_LEAST = 0.6  # share of the disc that a blob fills
 THERE, GONE = 0.6, 0.4  # of the ball's own contrast
 ODD_THERE, ODD_GONE = 0.5, 0.15  # of its contrast: what is left over where the ball was or is
 FOR_GOOD_S = 0.02  # the ground must stay bare so long
 BEFORE_S, AFTER_S = 0.12, 0.12  # around impact: where the moment of leaving is looked for
 MIDDLE_S = 0.45  # how long before impact the ball is looked at
 QUIET_S = (0.12, 0.60)  # after impact: the place without the ball
-EDGE_PX = 0.7  # softness of the disc's edge: lens and compression
-FIT_FLOOR = 0.06  # of the diameter: shading and compression that the fit's residual does not show
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,7 +84,7 @@ def find_ball(
     seen = _look(frames_source, part, clip, px_per_cm, zone, hit_s)
     if seen is None:
         return None
-    found = _find_disc(seen, px_per_cm)
+    found = find_disc(seen.middle - seen.quiet, seen.noise, seen.beside, px_per_cm)
     if found is None:
         return None
     disc, template = found
@@ -137,17 +127,6 @@ class _Seen:
     flight: list[tuple[float, npt.NDArray[np.uint8]]]  # time and wide window
     beside: Array  # (2,) zone px, where the clubhead stood, or the zone's middle
     motion: Array  # (2, 3) of the camera at address against the reference
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Disc:
-    """A disc in zone px."""
-
-    x: float
-    y: float
-    diameter: float
-    centre_se: float
-    diameter_se: float
 
 
 def _about_impact(track: xr.Dataset) -> float:
@@ -275,92 +254,7 @@ def _clear(track: xr.Dataset, zone: _Zone, px_per_cm: float) -> Callable[[float]
     return is_clear
 
 
-def _find_disc(seen: _Seen, px_per_cm: float) -> tuple[_Disc, Array] | None:
-    """Find the round thing that was there before impact and not after it.
-
-    Returns
-    -------
-    The disc and its picture without the ground (height, width), or None.
-    """
-    gone = seen.middle - seen.quiet
-    expected = DIAMETER_CM * px_per_cm
-    best: tuple[float, _Disc] | None = None
-    for sign in (1.0, -1.0):
-        strong = (sign * gone > CONTRAST_LEAST * seen.noise).astype(np.uint8)
-        _, _, stats, centres = cv2.connectedComponentsWithStats(strong, connectivity=8)
-        for (x, y, width, height, area), centre in zip(stats[1:], centres[1:], strict=True):
-            across = max(width, height)
-            if not 0.6 * DIAMETER_RATIO[0] * expected < across < DIAMETER_RATIO[1] * expected + 2:
-                continue
-            if min(width, height) < 0.6 * across or area < ROUND_LEAST * np.pi / 4 * width * height:
-                continue
-            disc = _fit_disc(gone, centre[0] + 0.5, centre[1] + 0.5, expected)
-            if disc is None:
-                continue
-            # Of several round things the one of the right size, beside the club, that stands out.
-            aside = np.hypot(*(centre - seen.beside)) / (BESIDE_CM * px_per_cm)
-            contrast = np.mean(np.abs(gone[y : y + height, x : x + width]))
-            weight = (
-                np.log(float(contrast))
-                - 0.5 * (np.log(disc.diameter / expected) / SIZE_SPREAD) ** 2
-                - 0.5 * aside**2
-            )
-            if best is None or weight > best[0]:
-                best = float(weight), disc
-    if best is None:
-        return None
-    disc = best[1]
-    height, width = gone.shape
-    far = np.hypot(
-        np.arange(width)[None, :] + 0.5 - disc.x, np.arange(height)[:, None] + 0.5 - disc.y
-    )
-    return disc, np.where(far < 0.6 * disc.diameter + 1.0, gone, 0.0)
-
-
-def _fit_disc(gone: npt.NDArray[Any], x: float, y: float, expected: float) -> _Disc | None:
-    """Fit a soft-edged disc whose brightness may slope, as light from one side makes it."""
-    reach = int(np.ceil(1.2 * expected)) + 3
-    x0, y0 = max(0, int(x) - reach), max(0, int(y) - reach)
-    patch = gone[y0 : int(y) + reach + 1, x0 : int(x) + reach + 1]
-    across = np.arange(patch.shape[1])[None, :] + 0.5 + x0
-    down = np.arange(patch.shape[0])[:, None] + 0.5 + y0
-
-    def model(values: Array) -> Array:
-        cx, cy, radius, level, slope_x, slope_y, ground = values
-        dx, dy = across - cx, down - cy
-        edge = 1.0 / (1.0 + np.exp(np.clip((np.hypot(dx, dy) - radius) / (0.6 * EDGE_PX), -40, 40)))
-        made: Array = edge * (level + slope_x * dx + slope_y * dy) + ground
-        return made
-
-    first = np.array([x, y, 0.5 * expected, gone[int(y), int(x)], 0.0, 0.0, 0.0])
-    fit = least_squares(
-        lambda values: (model(values) - patch).ravel(),
-        first,
-        loss="soft_l1",
-        f_scale=4.0,
-        max_nfev=60,
-    )
-    radius = float(fit.x[2])
-    near = DIAMETER_RATIO[0] * expected <= 2 * radius <= DIAMETER_RATIO[1] * expected
-    if not near or np.hypot(fit.x[0] - x, fit.x[1] - y) > 0.5 * expected:
-        return None
-    rest = model(fit.x) - patch
-    variance = float(np.mean(rest**2))
-    try:
-        covariance = np.linalg.inv(fit.jac.T @ fit.jac) * variance
-    except np.linalg.LinAlgError:
-        return None
-    floor = FIT_FLOOR * 2 * radius
-    return _Disc(
-        x=float(fit.x[0]),
-        y=float(fit.x[1]),
-        diameter=2 * radius,
-        centre_se=float(np.hypot(np.sqrt(max(covariance[0, 0], covariance[1, 1])), floor)),
-        diameter_se=float(np.hypot(2 * np.sqrt(covariance[2, 2]), 1.3 * floor)),
-    )
-
-
-def _place(disc: _Disc, seen: _Seen, left: tuple[float, float]) -> Ball:
+def _place(disc: Disc, seen: _Seen, left: tuple[float, float]) -> Ball:
     """Carry the disc from the zone to the picture, as the camera stood before impact."""
     window = seen.wide.window
     point = np.array([disc.x + seen.inset[0] + window.x, disc.y + seen.inset[1] + window.y], float)
