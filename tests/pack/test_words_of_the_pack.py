@@ -73,7 +73,7 @@ def test_without_a_change_none_is_claimed(findings_and_pictures, verdict):
 def test_change_is_said_with_its_difference_and_interval(findings_and_pictures):
     findings, _ = findings_and_pictures
     one = findings.focus[0]
-    (line,) = _by_title(findings)["What changed, and by how much"]
+    line = _by_title(findings)["What changed, and by how much"][0]
     numbers = [
         float(n.replace("\u2212", "-")) for n in re.findall(r"[+\u2212]?\d+(?:\.\d+)?", line)
     ]
