@@ -8,8 +8,10 @@ from lessonmark.evidence.coupling import coupled_pairs
 from lessonmark.evidence.link_wording import chain_sentences
 from lessonmark.evidence.links import ChainStep, SwingValues, check_chain
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
+from lessonmark.lessons.judging import measure_title
 from lessonmark.lessons.lesson_file import ChainEntry
-from lessonmark.measures.measured import Measured
+from lessonmark.measures.measured import MeasureAt, Measured
+from lessonmark.measures.registry import entry as catalogue_entry
 from lessonmark.words import View
 
 __all__ = ["check_coachs_chain"]
@@ -39,7 +41,13 @@ def check_coachs_chain(
         [ChainStep(key=step.measure, sign=-1 if step.way == "less" else 1) for step in chain],
         coupled=coupled_pairs(keys),
     )
-    return chain_sentences(links, {step.measure: step.step for step in chain})
+    sentences = chain_sentences(links, {step.measure: step.step for step in chain})
+    for key in keys:
+        # Reasons name the measure, and a player does not read keys.
+        at = MeasureAt.parse(key)
+        title = measure_title(catalogue_entry(at.measure), at)
+        sentences = tuple(sentence.replace(key, title) for sentence in sentences)
+    return sentences
 
 
 def _both_views(

@@ -24,7 +24,7 @@ from lessonmark.measures.registry import Measure, catalogue
 from lessonmark.measures.registry import entry as catalogue_entry
 from lessonmark.words import Stage, View
 
-__all__ = ["Judged", "captions", "judge_clips", "list_refusals", "stage_values"]
+__all__ = ["Judged", "captions", "judge_clips", "list_refusals", "measure_title", "stage_values"]
 
 _STAGES = (Stage.BEFORE, Stage.DRILL, Stage.AFTER)
 
@@ -129,7 +129,7 @@ def _row(
         stages=stages,
         measured=MeasureInStages(
             key=f"{view}: {at}",
-            name=_title(entry, at),
+            name=measure_title(entry, at),
             unit=_unit(entry, view, clips),
             stages={row.stage: row.values for row in stages},
             smallest_worth=focus.smallest_worth if focus else 0.0,
@@ -214,7 +214,8 @@ def _with_error(value: Measured, unit: str) -> str:
     return f"{say_number(value.value, digits)} ± {say_number(1.96 * value.se, digits)}{sign}"
 
 
-def _title(entry: Measure, at: MeasureAt) -> str:
+def measure_title(entry: Measure, at: MeasureAt) -> str:
+    """Name a measure at its position in the language now spoken."""
     name = say(entry.name)
     return name if at.position is None else say("{name} at {at}", name=name, at=at.position)
 
