@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 
 import pytest
+import vobject
 from icalendar import Calendar
 
 from lessonmark.drills.calendar import plan_calendar
@@ -150,6 +151,18 @@ def test_the_calendar_is_read_by_rules_of_its_own():
     assert events[-1]["DTSTART"] == "20261206"
     assert len({event["UID"] for event in events}) == len(events)
     assert len(list(Calendar.from_ical(data).walk("VEVENT"))) == len(events)
+
+
+def test_another_calendar_library_reads_the_same_sessions():
+    # vobject parses RFC 5545 on its own; the calendar is written with icalendar.
+    plan = make_plan()
+    data = plan_calendar(plan, made_at=datetime(2026, 11, 14, 12, tzinfo=UTC), plan_id="x")
+    events = vobject.readOne(data.decode()).vevent_list
+    assert len(events) == len(plan.sessions) + 1
+    for session, event in zip(plan.sessions, events, strict=False):
+        assert event.dtstart.value.date() == session.on
+        assert event.dtend.value - event.dtstart.value == timedelta(minutes=session.minutes)
+        assert session.blocks[1].words in event.description.value
 
 
 def test_the_same_plan_written_again_replaces_itself():
