@@ -361,6 +361,21 @@ def practice(
 
 
 @app.command()
+def retest(
+    lesson: Annotated[Path, typer.Argument(help="Folder with lesson.toml and the clips.")],
+    out: Annotated[Path | None, typer.Option(help="Where the sheet went.")] = None,
+) -> None:
+    """Say what to film first at the next lesson, and a retest beside its forecast."""
+    from lessonmark.lessons.lesson_retest import lesson_retest
+    from lessonmark.pack.analyse import analyse as run
+
+    with _errors_for_people(), _bars() as on_progress:
+        findings = run(lesson, out=out, on_progress=on_progress).findings
+    for line in lesson_retest(findings):
+        _out.print(f"• {line}", highlight=False)
+
+
+@app.command()
 def measures() -> None:
     """List the catalogue of measures."""
     from lessonmark.measures.page import catalogue_rows

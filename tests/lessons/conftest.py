@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from lessonmark.lessons.findings import ClipFinding, SwingFinding
 from lessonmark.lessons.folding import fold
 from lessonmark.lessons.record import (
     Clip,
@@ -23,7 +24,9 @@ from lessonmark.lessons.record import (
     Swing,
 )
 from lessonmark.lessons.store import open_record
-from lessonmark.words import Stage, View
+from lessonmark.measures.measured import Measured
+from lessonmark.positions.times import SwingPositions
+from lessonmark.words import Handedness, Stage, View
 
 STARTED = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
 
@@ -123,3 +126,45 @@ def add_player(record):
             return player.id
 
     return add
+
+
+@pytest.fixture
+def measured_clip():
+    """Build a clip's finding with one face-on swing that has two measures at P6."""
+
+    def clip(number: int, stage: Stage, slide: float, hinge: float) -> ClipFinding:
+        name = f"{stage}/{number}.mp4"
+        values = {
+            "pelvis_shift@P6": Measured(value=slide, se=0.1, systematic=1.0),
+            "hinge@P6": Measured(value=hinge, se=0.2, systematic=5.0),
+        }
+        swing = SwingFinding(
+            swing_id=f"{name}#1",
+            clip=name,
+            number=1,
+            stage=stage,
+            view=View.FACE_ON,
+            positions=SwingPositions(),
+            values=values,
+            refused={},
+            toward=1,
+            ball=None,
+            span_s=(0.0, 2.0),
+        )
+        return ClipFinding(
+            clip=name,
+            sha256="0" * 64,
+            stage=stage,
+            view=View.FACE_ON,
+            fps_filmed=120.0,
+            width=720,
+            height=1280,
+            duration_s=2.0,
+            swings=(swing,),
+            track="",
+            handedness_seen=Handedness.RIGHT,
+            scale=None,
+            camera=None,
+        )
+
+    return clip
