@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn
-from rich.table import Table
 
 from lessonmark import __version__
-from lessonmark.errors import LessonmarkError
 from lessonmark.language import languages, say, speaking
-from lessonmark.lessons.clip_pool import ClipProgress
+from lessonmark.terminal import bars, errors_for_people, one_bar, out_console, table
 from lessonmark.words import Handedness, View
 
 __all__ = ["app"]
@@ -28,8 +21,6 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
 )
-_out = Console()
-_err = Console(stderr=True)
 
 
 @app.callback()
@@ -40,7 +31,7 @@ def main() -> None:
 @app.command()
 def version() -> None:
     """Say which version this is."""
-    _out.print(__version__)
+    out_console.print(__version__)
 
 
 @app.command()
@@ -50,10 +41,10 @@ def weights(
     """Fetch the pose network's weights once, at set-up."""
     from lessonmark.tracks.weights import DETECTOR, FULL, HEAVY, fetch_weights
 
-    with _errors_for_people():
+    with errors_for_people():
         wanted = (DETECTOR, FULL, HEAVY) if heavy else (DETECTOR, FULL)
         for path in fetch_weights(*wanted):
-            _out.print(say("The pose network's {file} is ready.", file=path.name))
+            out_console.print(say("The pose network's {file} is ready.", file=path.name))
 
 
 @app.command()
@@ -66,16 +57,16 @@ def analyse(
     """Measure a lesson's clips and write its sheet."""
     from lessonmark.pack.analyse import analyse as run
 
-    with _errors_for_people(), _bars() as on_progress:
+    with errors_for_people(), bars() as on_progress:
         done = run(lesson, out=out, heavy=heavy, workers=workers, on_progress=on_progress)
     for problem in done.findings.problems:
-        _out.print(
+        out_console.print(
             f"[bold]{problem.clip}[/bold]: {problem.what}; {problem.do}.",
             highlight=False,
         )
     for finding in done.findings.focus:
-        _out.print(f"• {finding.sentence}", highlight=False)
-    _out.print(say("The lesson sheet is at {path}", path=done.sheet), soft_wrap=True)
+        out_console.print(f"• {finding.sentence}", highlight=False)
+    out_console.print(say("The lesson sheet is at {path}", path=done.sheet), soft_wrap=True)
 
 
 @app.command()
@@ -90,7 +81,7 @@ def check(
     """Say in five lines how a clip was filmed, what it costs, and how to do better."""
     from lessonmark.lessons.clip_check import check_clip
 
-    with _errors_for_people():
+    with errors_for_people():
         checked = check_clip(
             clip,
             picture or Path(f"{clip.stem}-check.jpg"),
@@ -100,8 +91,8 @@ def check(
             fps_declared=fps_filmed,
         )
     for line in checked.camera.lines:
-        _out.print(f"• {line}", highlight=False)
-    _out.print(say("The picture is at {path}", path=checked.picture), soft_wrap=True)
+        out_console.print(f"• {line}", highlight=False)
+    out_console.print(say("The picture is at {path}", path=checked.picture), soft_wrap=True)
 
 
 @app.command()
@@ -118,13 +109,13 @@ def evidence(
 
     if depth not in ("player", "coach", "analyst"):
         raise typer.BadParameter(say("a depth is player, coach or analyst"))
-    with _errors_for_people():
-        with _bars() as on_progress:
+    with errors_for_people():
+        with bars() as on_progress:
             findings = run(lesson, out=out, on_progress=on_progress).findings
         report = report_evidence(findings, folder=lesson, out=out or lesson / OUT)
-    _table(*report_rows(report))
-    _out.print()
-    _out.print(report_text(report, depth=depth), highlight=False)  # type: ignore[arg-type]
+    table(*report_rows(report))
+    out_console.print()
+    out_console.print(report_text(report, depth=depth), highlight=False)  # type: ignore[arg-type]
 
 
 @app.command()
@@ -136,22 +127,22 @@ def teach(
     from lessonmark.pack.analyse import analyse as run
     from lessonmark.pack.teach import refused_rows, swing_rows, teach_rows
 
-    with _errors_for_people(), _bars() as on_progress:
+    with errors_for_people(), bars() as on_progress:
         findings = run(lesson, out=out, on_progress=on_progress).findings
     for row in teach_rows(findings):
-        _out.print(f"[bold]{row.name}[/bold] ({row.kind}, {row.view})", highlight=False)
+        out_console.print(f"[bold]{row.name}[/bold] ({row.kind}, {row.view})", highlight=False)
         for line in (row.definition, row.sign, row.reads, row.tests):
-            _out.print(f"  {line}", highlight=False)
-    _out.print()
+            out_console.print(f"  {line}", highlight=False)
+    out_console.print()
     head = (say("measure"), say("stage"), say("swing"), say("value"), say("camera's part"))
     rows = [
         (row.measure, row.stage, row.swing, row.value, row.systematic, row.moment, row.found_from)
         for row in swing_rows(findings)
     ]
-    _table((*head, say("when"), say("found from")), *rows)
-    _out.print()
+    table((*head, say("when"), say("found from")), *rows)
+    out_console.print()
     refusals = [(row.subject, row.reason, row.do) for row in refused_rows(findings)]
-    _table((say("not measured"), say("why"), say("what would help")), *refusals)
+    table((say("not measured"), say("why"), say("what would help")), *refusals)
 
 
 @app.command()
@@ -172,11 +163,11 @@ def pack(
     where = out or lesson / OUT
     if language not in languages():
         raise typer.BadParameter(say("there are {names}", names=", ".join(languages())))
-    with _errors_for_people(), speaking(language):
+    with errors_for_people(), speaking(language):
         words = read_words(lesson)
-        with _bars() as on_progress:
+        with bars() as on_progress:
             findings = run(lesson, out=out, on_progress=on_progress).findings
-        with _one_bar() as moved:
+        with one_bar() as moved:
             made = write_pack(
                 findings,
                 where / "pack",
@@ -186,7 +177,7 @@ def pack(
                 choices=PackChoices(with_name=name, with_video=video),
                 progress=moved,
             )
-    _out.print(say("The pack is at {path}", path=made.folder), soft_wrap=True)
+    out_console.print(say("The pack is at {path}", path=made.folder), soft_wrap=True)
 
 
 @app.command()
@@ -201,14 +192,14 @@ def serve(
     from lessonmark.web.serve import PORT
     from lessonmark.web.serve import serve as run
 
-    with _errors_for_people():
+    with errors_for_people():
         run(
             folder=folder,
             port=PORT if port is None else port,
             share=share,
             browser=browser,
             heavy=heavy,
-            tell=lambda line: _out.print(line, highlight=False, soft_wrap=True),
+            tell=lambda line: out_console.print(line, highlight=False, soft_wrap=True),
         )
 
 
@@ -221,20 +212,20 @@ def drills(
     from lessonmark.drills.library import caution_sentences, find_drill, read_library
     from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
 
-    with _errors_for_people():
+    with errors_for_people():
         library = read_library(folder)
         if show is None:
             head = (say("id"), say("drill"), say("done when"))
             rows = [(d.id, d.said().name, checkpoint_sentence(d.checkpoint)) for d in library]
-            _table(head, *rows)
+            table(head, *rows)
             return
         drill = find_drill(library, show)
     words = drill.said()
-    _out.print(f"[bold]{words.name}[/bold]", highlight=False)
+    out_console.print(f"[bold]{words.name}[/bold]", highlight=False)
     done = say("Done when: {checkpoint}.", checkpoint=checkpoint_sentence(drill.checkpoint))
     lines = (*words.set_up, words.cue, dose_sentence(drill.dose), words.easier, words.harder, done)
     for line in (*lines, *caution_sentences(drill), drill.source):
-        _out.print(f"• {line}", highlight=False, markup=False)
+        out_console.print(f"• {line}", highlight=False, markup=False)
 
 
 @app.command()
@@ -251,8 +242,8 @@ def obstacle(
     from lessonmark.pack.analyse import analyse as run
 
     where = out or lesson / OUT
-    with _errors_for_people():
-        with _bars() as on_progress:
+    with errors_for_people():
+        with bars() as on_progress:
             findings = run(lesson, out=out, on_progress=on_progress).findings
         planned = lesson_obstacle(
             findings, folder=lesson, derived=Derived(where / DERIVED), height_cm=height_cm
@@ -260,8 +251,8 @@ def obstacle(
     picture = where / "obstacle.svg"
     picture.write_text(planned.picture, encoding="utf-8")
     for line in (*planned.plan.lines, *planned.plan.cautions, *planned.left_out):
-        _out.print(f"• {line}", highlight=False, markup=False)
-    _out.print(say("The picture is at {path}", path=picture), soft_wrap=True)
+        out_console.print(f"• {line}", highlight=False, markup=False)
+    out_console.print(say("The picture is at {path}", path=picture), soft_wrap=True)
 
 
 @app.command()
@@ -290,7 +281,7 @@ def plan(
     begin = (start or datetime.now()).date()
     if until.date() <= begin:
         raise typer.BadParameter(say("the next lesson comes after the start"))
-    with _errors_for_people():
+    with errors_for_people():
         library = read_library(folder)
         made = plan_practice(
             [find_drill(library, id) for id in drill],
@@ -309,14 +300,14 @@ def plan(
     (out / "plan.html").write_text(plan_page(made, handedness=hand), encoding="utf-8")
     (out / "plan.ics").write_bytes(plan_calendar(made, made_at=now, plan_id=str(out.resolve())))
     for line in (*made.warnings, *made.left_out):
-        _out.print(f"• {line}", highlight=False, markup=False)
+        out_console.print(f"• {line}", highlight=False, markup=False)
     head = (say("day"), say("minutes"), say("swings"), say("film"))
     rows = [
         (str(s.on), str(s.minutes), str(s.swings), say("yes") if s.films else "")
         for s in made.sessions
     ]
-    _table(head, *rows)
-    _out.print(say("The plan is at {path}", path=out / "plan.html"), soft_wrap=True)
+    table(head, *rows)
+    out_console.print(say("The plan is at {path}", path=out / "plan.html"), soft_wrap=True)
 
 
 @app.command()
@@ -336,7 +327,7 @@ def practice(
     from lessonmark.pack.analyse import OUT
 
     where = out or lesson / OUT
-    with _errors_for_people():
+    with errors_for_people():
         chosen = find_drill(read_library(folder), drill)
         who = read_lesson_file(lesson)
         sheet = where / "sheet.json"
@@ -355,9 +346,11 @@ def practice(
                 at=datetime.now(UTC),
             )
             for line in told.lines:
-                _out.print(f"• {line}", highlight=False, markup=False)
+                out_console.print(f"• {line}", highlight=False, markup=False)
             if told.picture is not None:
-                _out.print(say("The picture is at {path}", path=told.picture), soft_wrap=True)
+                out_console.print(
+                    say("The picture is at {path}", path=told.picture), soft_wrap=True
+                )
 
 
 @app.command()
@@ -369,10 +362,10 @@ def retest(
     from lessonmark.lessons.lesson_retest import lesson_retest
     from lessonmark.pack.analyse import analyse as run
 
-    with _errors_for_people(), _bars() as on_progress:
+    with errors_for_people(), bars() as on_progress:
         findings = run(lesson, out=out, on_progress=on_progress).findings
     for line in lesson_retest(findings):
-        _out.print(f"• {line}", highlight=False)
+        out_console.print(f"• {line}", highlight=False)
 
 
 @app.command()
@@ -381,73 +374,7 @@ def measures() -> None:
     from lessonmark.measures.page import catalogue_rows
 
     head = (say("measure"), say("seen from"), say("unit"), say("what it is"))
-    _table(head, *((row.id, row.views, row.unit, row.definition) for row in catalogue_rows()))
-
-
-def _table(head: Sequence[str], *rows: Sequence[str]) -> None:
-    table = Table(box=None, header_style="bold", pad_edge=False)
-    for title in head:
-        table.add_column(title)
-    for row in rows:
-        table.add_row(*row)
-    _out.print(table)
-
-
-@contextmanager
-def _one_bar() -> Iterator[Callable[[float, str], None]]:
-    """Show one bar for a job that tells the share that is done."""
-    with Progress(TextColumn("{task.description}"), BarColumn(), console=_out) as bars:
-        task = bars.add_task("", total=1.0)
-        yield lambda done, doing: bars.update(task, completed=done, description=doing)
-
-
-@contextmanager
-def _errors_for_people() -> Iterator[None]:
-    try:
-        yield
-    except LessonmarkError as err:
-        _err.print(str(err), style="bold", highlight=False, soft_wrap=True)
-        raise typer.Exit(1) from err
-    except KeyboardInterrupt:
-        _err.print(say("Stopped. What was finished is kept; run it again to go on."))
-        raise typer.Exit(130) from None
-
-
-@contextmanager
-def _bars() -> Iterator[Callable[[ClipProgress], None]]:
-    """Show a bar a clip; where nobody watches, one line a finished clip."""
-    if not sys.stdout.isatty():
-        finished: set[str] = set()
-
-        def line(progress: ClipProgress) -> None:
-            if progress.done == progress.of and progress.clip not in finished:
-                if progress.doing == say("following the player"):
-                    return
-                finished.add(progress.clip)
-                _out.print(f"{progress.clip}: {progress.doing}", highlight=False)
-
-        yield line
-        return
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[doing]}"),
-    )
-    with Progress(*columns, console=_out) as bars:
-        tasks: dict[str, TaskID] = {}
-
-        def move(progress: ClipProgress) -> None:
-            if progress.clip not in tasks:
-                tasks[progress.clip] = bars.add_task(progress.clip, doing="", total=None)
-            bars.update(
-                tasks[progress.clip],
-                completed=progress.done,
-                total=progress.of,
-                doing=progress.doing,
-            )
-
-        yield move
+    table(head, *((row.id, row.views, row.unit, row.definition) for row in catalogue_rows()))
 
 
 if __name__ == "__main__":
