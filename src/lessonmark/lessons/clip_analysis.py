@@ -32,7 +32,7 @@ from lessonmark.tracks.sides import by_lead_trail
 from lessonmark.tracks.view_check import seen_from, swings_as
 from lessonmark.words import Handedness, Position
 
-__all__ = ["Progress", "analyse_clip"]
+__all__ = ["Progress", "analyse_clip", "no_swing_error"]
 
 Progress = Callable[[str, int, int], None]  # what is being done, done so far, of how many
 
@@ -76,7 +76,7 @@ def analyse_clip(
     strikes = _strikes(clip)
     spans = find_swings(body, strikes_s=[strike.s for strike in strikes])
     if not spans:
-        raise _no_swing(clip, body)
+        raise no_swing_error(clip, body)
     track = by_lead_trail(body, settings.seen_handedness)
     _check_view(path, track, settings, spans[0])
     seen = see_clip(clip, body, settings, spans)
@@ -139,7 +139,7 @@ def _body_track(
     return body
 
 
-def _no_swing(clip: ClipInfo, body: xr.Dataset) -> UnusableClip:
+def no_swing_error(clip: ClipInfo, body: xr.Dataset) -> UnusableClip:
     """Say that there is none, or that there would be one if the file did not play slowed down."""
     question = question_slow_motion(body, fps=clip.fps_filmed)
     if question is not None:

@@ -9,8 +9,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from lessonmark.errors import UnusableClip
-from lessonmark.language import say
+from lessonmark.lessons.clip_analysis import no_swing_error
 from lessonmark.lessons.clip_seeing import check_footage
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.measures.camera_check import CameraCheck
@@ -65,11 +64,7 @@ def check_clip(
     body = body_dataset(raw, clip=clip, view=view, handedness=handedness)
     spans = find_swings(body)
     if not spans:
-        raise UnusableClip(
-            say("no swing was found in this clip"),
-            path=path,
-            do=say("start filming before the address and stop after the finish"),
-        )
+        raise no_swing_error(clip, body)
     settings = ClipSettings(
         clip=path.name,
         view=view,
