@@ -19,6 +19,8 @@ from sqlalchemy.orm import Session
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.record import (
+    Attempt,
+    CauseStep,
     Clip,
     Correction,
     Cue,
@@ -30,8 +32,10 @@ from lessonmark.lessons.record import (
     LessonFinding,
     Media,
     PictureChoice,
+    PlannedPractice,
     Player,
     Swing,
+    TargetWindow,
 )
 
 if TYPE_CHECKING:
@@ -40,7 +44,16 @@ if TYPE_CHECKING:
 __all__ = ["ErasureReport", "erase_player", "finish_erasures"]
 
 SHORTEST_TRACE = 8  # bytes: a shorter word turns up in a file by chance
-_OF_LESSON = (Focus, Cue, DrillSet, PictureChoice, LessonFinding)
+_OF_LESSON = (
+    Focus,
+    Cue,
+    DrillSet,
+    PictureChoice,
+    LessonFinding,
+    PlannedPractice,
+    Attempt,
+    CauseStep,
+)
 _OF_CLIP = (Swing, Correction)
 
 
@@ -209,6 +222,7 @@ def _delete_rows(session: Session, player_id: int, media: list[str]) -> dict[str
         *((table, table.lesson_id.in_(lessons)) for table in _OF_LESSON),
         (Lesson, Lesson.player_id == player_id),
         (InjuryNote, InjuryNote.player_id == player_id),
+        (TargetWindow, TargetWindow.player_id == player_id),
         (Player, Player.id == player_id),
         (Media, Media.sha256.in_(media)),
     )

@@ -6,30 +6,29 @@ clip's finding as analysed is never overwritten by a correction. Times of day ar
 
 from __future__ import annotations
 
-import uuid
-from datetime import UTC, date, datetime
-from enum import StrEnum
+from datetime import date, datetime
 
-from sqlalchemy import (
-    JSON,
-    BigInteger,
-    DateTime,
-    Dialect,
-    Enum,
-    ForeignKey,
-    Index,
-    MetaData,
-    String,
-    Text,
-    UniqueConstraint,
+from sqlalchemy import JSON, BigInteger, ForeignKey, Index, String, Text, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from lessonmark.lessons.plan_tables import Attempt, CauseStep, PlannedPractice, TargetWindow
+from lessonmark.lessons.record_base import (
+    AttemptOutcome,
+    Base,
+    ClipState,
+    CorrectionKind,
+    LessonKind,
+    UtcTime,
+    new_uid,
+    now,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
-from sqlalchemy.types import TypeDecorator
-
 from lessonmark.words import Handedness, Stage, View
 
 __all__ = [
+    "Attempt",
+    "AttemptOutcome",
     "Base",
+    "CauseStep",
     "Clip",
     "ClipState",
     "Correction",
@@ -44,92 +43,12 @@ __all__ = [
     "LessonKind",
     "Media",
     "PictureChoice",
+    "PlannedPractice",
     "Player",
     "Swing",
+    "TargetWindow",
+    "UtcTime",
 ]
-
-
-class UtcTime(TypeDecorator[datetime]):
-    """A moment, kept as naive UTC so that every database sorts it alike."""
-
-    impl = DateTime
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError("a moment in the record needs its time zone")
-        return value.astimezone(UTC).replace(tzinfo=None)
-
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        return None if value is None else value.replace(tzinfo=UTC)
-
-
-def _words(kind: type[StrEnum], length: int = 16) -> Enum:
-    # Kept as text with a length of our own, so that a new word needs no change of the table.
-    return Enum(
-        kind,
-        native_enum=False,
-        length=length,
-        create_constraint=False,
-        values_callable=lambda words: [word.value for word in words],
-        validate_strings=True,
-    )
-
-
-class LessonKind(StrEnum):
-    """With the coach, or the player's own swings between lessons."""
-
-    LESSON = "lesson"
-    PRACTICE = "practice"
-
-
-class ClipState(StrEnum):
-    """Where a clip stands in the analysis."""
-
-    WAITING = "waiting"
-    WORKING = "working"
-    DONE = "done"
-    FAILED = "failed"
-
-
-class CorrectionKind(StrEnum):
-    """What the coach moved by hand."""
-
-    LANDMARK = "landmark"
-    POSITION = "position"
-
-
-class Base(DeclarativeBase):
-    """All tables, with constraint names that every database spells alike."""
-
-    metadata = MetaData(
-        naming_convention={
-            "ix": "ix_%(column_0_label)s",
-            "uq": "uq_%(table_name)s_%(column_0_name)s",
-            "ck": "ck_%(table_name)s_%(constraint_name)s",
-            "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
-            "pk": "pk_%(table_name)s",
-        }
-    )
-    type_annotation_map = {  # noqa: RUF012 - SQLAlchemy reads it so
-        datetime: UtcTime(),
-        Handedness: _words(Handedness),
-        View: _words(View),
-        Stage: _words(Stage),
-        LessonKind: _words(LessonKind),
-        ClipState: _words(ClipState),
-        CorrectionKind: _words(CorrectionKind),
-    }
-
-
-def _now() -> datetime:
-    return datetime.now(UTC)
-
-
-def _uid() -> str:
-    return uuid.uuid4().hex
 
 
 class Player(Base):
@@ -138,7 +57,9 @@ class Player(Base):
     __tablename__ = "player"
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    uid: Mapped[str] = mapped_column(String(32), default=_uid, unique=True)  # same on every machine
+    uid: Mapped[str] = mapped_column(
+        String(32), default=new_uid, unique=True
+    )  # same on every machine
     name: Mapped[str] = mapped_column(String(200))
     search: Mapped[str] = mapped_column(String(400), default="", server_default="")  # folded
     handedness: Mapped[Handedness] = mapped_column(default=Handedness.RIGHT)
@@ -148,7 +69,7 @@ class Player(Base):
     consent_on: Mapped[date | None]  # None: not given yet, or taken back
     consent_by: Mapped[str] = mapped_column(String(200), default="")  # the player or the guardian
     guardian: Mapped[str] = mapped_column(String(200), default="")  # for a minor
-    created_at: Mapped[datetime] = mapped_column(default=_now)
+    created_at: Mapped[datetime] = mapped_column(default=now)
     erasing_since: Mapped[datetime | None]  # set: on the way out, shown nowhere
 
     lessons: Mapped[list[Lesson]] = relationship(
@@ -156,6 +77,9 @@ class Player(Base):
     )
     injuries: Mapped[list[InjuryNote]] = relationship(
         back_populates="player", cascade="all, delete-orphan", order_by="InjuryNote.noted_on"
+    )
+    targets: Mapped[list[TargetWindow]] = relationship(
+        cascade="all, delete-orphan", order_by="TargetWindow.id"
     )
 
 
@@ -179,7 +103,7 @@ class Lesson(Base):
     __table_args__ = (Index("ix_lesson_player_started", "player_id", "started_at"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    uid: Mapped[str] = mapped_column(String(32), default=_uid, unique=True)
+    uid: Mapped[str] = mapped_column(String(32), default=new_uid, unique=True)
     player_id: Mapped[int] = mapped_column(ForeignKey("player.id", ondelete="CASCADE"))
     kind: Mapped[LessonKind] = mapped_column(default=LessonKind.LESSON)
     title: Mapped[str] = mapped_column(String(200), default="")
@@ -201,6 +125,13 @@ class Lesson(Base):
     drills: Mapped[list[DrillSet]] = relationship(
         cascade="all, delete-orphan", order_by="DrillSet.rank"
     )
+    causes: Mapped[list[CauseStep]] = relationship(
+        cascade="all, delete-orphan", order_by="CauseStep.rank"
+    )
+    attempts: Mapped[list[Attempt]] = relationship(
+        cascade="all, delete-orphan", order_by="Attempt.at, Attempt.id"
+    )
+    planned: Mapped[PlannedPractice | None] = relationship(cascade="all, delete-orphan")
     pictures: Mapped[list[PictureChoice]] = relationship(cascade="all, delete-orphan")
     finding: Mapped[LessonFinding | None] = relationship(cascade="all, delete-orphan")
 
@@ -247,6 +178,7 @@ class DrillSet(Base):
     minutes: Mapped[int | None]
     sets: Mapped[int | None]
     balls: Mapped[int | None]
+    set_on: Mapped[date | None]  # None: not known, the lesson's day is meant
 
 
 class PictureChoice(Base):
@@ -272,7 +204,7 @@ class LessonFinding(Base):
         ForeignKey("lesson.id", ondelete="CASCADE"), primary_key=True
     )
     findings: Mapped[str] = mapped_column(Text)  # without the swings that are as in their rows
-    made_at: Mapped[datetime] = mapped_column(default=_now)
+    made_at: Mapped[datetime] = mapped_column(default=now)
     stale: Mapped[bool] = mapped_column(default=False)  # something changed since
 
 
@@ -284,7 +216,7 @@ class Media(Base):
     sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
     size_bytes: Mapped[int] = mapped_column(BigInteger)
     suffix: Mapped[str] = mapped_column(String(8))
-    kept_at: Mapped[datetime] = mapped_column(default=_now)
+    kept_at: Mapped[datetime] = mapped_column(default=now)
 
 
 class Clip(Base):
@@ -294,7 +226,7 @@ class Clip(Base):
     __table_args__ = (UniqueConstraint("player_id", "sha256"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    uid: Mapped[str] = mapped_column(String(32), default=_uid, unique=True)
+    uid: Mapped[str] = mapped_column(String(32), default=new_uid, unique=True)
     player_id: Mapped[int] = mapped_column(ForeignKey("player.id", ondelete="CASCADE"))
     lesson_id: Mapped[int] = mapped_column(ForeignKey("lesson.id", ondelete="CASCADE"), index=True)
     sha256: Mapped[str] = mapped_column(ForeignKey("media.sha256"), index=True)
@@ -350,7 +282,7 @@ class Correction(Base):
     at_s: Mapped[float]  # clip's clock: the frame of the landmark, the new time of the position
     x_px: Mapped[float | None]
     y_px: Mapped[float | None]
-    made_at: Mapped[datetime] = mapped_column(default=_now)
+    made_at: Mapped[datetime] = mapped_column(default=now)
     undone_at: Mapped[datetime | None]
 
 
@@ -361,7 +293,7 @@ class Erasure(Base):
 
     id: Mapped[int] = mapped_column(primary_key=True)
     player_id: Mapped[int | None]  # only while it is under way
-    begun_at: Mapped[datetime] = mapped_column(default=_now)
+    begun_at: Mapped[datetime] = mapped_column(default=now)
     finished_at: Mapped[datetime | None]
     plan: Mapped[dict[str, list[str]]] = mapped_column(JSON)  # files still to go; {} when done
     report: Mapped[dict[str, int]] = mapped_column(JSON, default=dict)  # what went, in numbers
