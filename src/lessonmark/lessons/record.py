@@ -11,7 +11,9 @@ from datetime import date, datetime
 from sqlalchemy import JSON, BigInteger, ForeignKey, Index, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
+from lessonmark.lessons.account_tables import Account, AccountSession, AuditEntry, Owner
 from lessonmark.lessons.plan_tables import Attempt, CauseStep, PlannedPractice, TargetWindow
+from lessonmark.lessons.queue_tables import FormerFinding
 from lessonmark.lessons.record_base import (
     AttemptOutcome,
     Base,
@@ -25,8 +27,11 @@ from lessonmark.lessons.record_base import (
 from lessonmark.words import Handedness, Stage, View
 
 __all__ = [
+    "Account",
+    "AccountSession",
     "Attempt",
     "AttemptOutcome",
+    "AuditEntry",
     "Base",
     "CauseStep",
     "Clip",
@@ -37,11 +42,13 @@ __all__ = [
     "DrillSet",
     "Erasure",
     "Focus",
+    "FormerFinding",
     "InjuryNote",
     "Lesson",
     "LessonFinding",
     "LessonKind",
     "Media",
+    "Owner",
     "PictureChoice",
     "PlannedPractice",
     "Player",
@@ -115,6 +122,7 @@ class Lesson(Base):
     club_length_cm: Mapped[float | None]
     note: Mapped[str] = mapped_column(Text, default="")
     next_on: Mapped[date | None]
+    on_screen_at: Mapped[datetime | None]  # when its page was last looked at while clips waited
 
     player: Mapped[Player] = relationship(back_populates="lessons")
     clips: Mapped[list[Clip]] = relationship(
@@ -206,6 +214,9 @@ class LessonFinding(Base):
     findings: Mapped[str] = mapped_column(Text)  # without the swings that are as in their rows
     made_at: Mapped[datetime] = mapped_column(default=now)
     stale: Mapped[bool] = mapped_column(default=False)  # something changed since
+    measured_with: Mapped[str] = mapped_column(
+        String(200), default="", server_default=""
+    )  # versions of its clips' numbers and of the judging, ', ' between
 
 
 class Media(Base):
@@ -242,6 +253,12 @@ class Clip(Base):
     problem: Mapped[str] = mapped_column(Text, default="")
     problem_do: Mapped[str] = mapped_column(Text, default="")
     finding: Mapped[str | None] = mapped_column(Text)  # `ClipFinding` as analysed, JSON
+    measured_with: Mapped[str] = mapped_column(
+        String(64), default="", server_default="", index=True
+    )  # the finding's version in short; '': from before versions were kept
+    tries: Mapped[int] = mapped_column(default=0, server_default="0")  # begun since it was put in
+    taken_by: Mapped[str] = mapped_column(String(120), default="", server_default="")
+    taken_until: Mapped[datetime | None]  # past this, whoever took it is taken for dead
 
     lesson: Mapped[Lesson] = relationship(back_populates="clips")
     media: Mapped[Media] = relationship()
