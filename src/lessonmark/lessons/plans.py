@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from sqlalchemy.orm import Session
 
@@ -20,6 +21,7 @@ __all__ = [
     "DrillPlan",
     "FocusChoice",
     "choose_pictures",
+    "library_link",
     "set_cues",
     "set_drills",
     "set_focus",
@@ -43,11 +45,12 @@ class DrillPlan:
     """A drill with its dose."""
 
     name: str
-    drill: str = ""
+    drill: str = ""  # id in the library, '' for own words
     dose: str = ""
     minutes: int | None = None
     sets: int | None = None
     balls: int | None = None
+    set_on: date | None = None  # None: the lesson's day
 
 
 def set_focus(
@@ -106,6 +109,22 @@ def set_cues(lesson: Lesson, cues: Sequence[str]) -> None:
     ]
 
 
+def library_link(name: str, drill: str, library: Mapping[str, str]) -> tuple[str, str]:
+    """Join what the coach wrote and what they chose: the drill's name on the sheet, and its id.
+
+    A name of the library links to it by itself, and gives way to the chosen drill's own; other
+    words stay as they are.
+
+    Parameters
+    ----------
+    library : names by id.
+    """
+    ids = {fold(known): id for id, known in library.items()}
+    if drill not in library:
+        return name, ids.get(fold(name), "")
+    return (library[drill] if not name or fold(name) in ids else name), drill
+
+
 def set_drills(lesson: Lesson, drills: Sequence[DrillPlan]) -> None:
     """Set the drills and their dose."""
     lesson.drills = [
@@ -117,6 +136,7 @@ def set_drills(lesson: Lesson, drills: Sequence[DrillPlan]) -> None:
             minutes=plan.minutes,
             sets=plan.sets,
             balls=plan.balls,
+            set_on=plan.set_on or lesson.started_at.astimezone().date(),
         )
         for rank, plan in enumerate(drills, start=1)
     ]

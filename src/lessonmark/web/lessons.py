@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import logging
 from datetime import UTC, date, datetime, time
 from typing import Annotated, TypeVar
@@ -13,6 +14,7 @@ from pydantic import BaseModel, Field
 from lessonmark.errors import LessonmarkError
 from lessonmark.language import say
 from lessonmark.lessons.arrivals import mark_stale
+from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.jobs import read_lesson_findings, swing_key
 from lessonmark.lessons.listing import NotInRecord, load_lesson, load_player
 from lessonmark.lessons.plans import (
@@ -21,6 +23,7 @@ from lessonmark.lessons.plans import (
     FocusChoice,
     choose_pictures,
     index_lesson,
+    library_link,
     set_cues,
     set_drills,
     set_focus,
@@ -30,11 +33,11 @@ from lessonmark.lessons.work import judge_lesson
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank, Line, Text
 from lessonmark.web.pages import page
+from lessonmark.web.plan_rows import plan_rows
 from lessonmark.web.security import checked_csrf
 from lessonmark.web.sheet_rows import (
     all_stills,
     clip_line,
-    drill_rows,
     focus_options,
     focus_wishes,
     is_busy,
@@ -83,7 +86,9 @@ class PlanForm(BaseModel):
     """Cues, one a line, and the drills with their dose."""
 
     cues: Text = ""
+    known: list[Line] = Field(default_factory=list, max_length=12)  # ids in the library
     drill: list[Line] = Field(default_factory=list, max_length=12)
+    set_on: list[Annotated[date | None, Blank]] = Field(default_factory=list, max_length=12)
     dose: list[Line] = Field(default_factory=list, max_length=12)
     minutes: list[Annotated[int | None, Blank]] = Field(default_factory=list, max_length=12)
     sets: list[Annotated[int | None, Blank]] = Field(default_factory=list, max_length=12)
@@ -139,7 +144,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             wishes=focus_wishes(lesson),
             options=options,
             choice_words=words,
-            drills=drill_rows(lesson),
+            **plan_rows(session, lesson, coach_library(desk.record.files.folder)),
             practice=lesson.kind is LessonKind.PRACTICE,
         )
 
@@ -210,6 +215,11 @@ def change_focus(desk: TheDesk, lesson_id: int, form: Annotated[FocusForm, Form(
 @router.post("/lessons/{lesson_id}/plan", dependencies=[checked_csrf])
 def change_plan(desk: TheDesk, lesson_id: int, form: Annotated[PlanForm, Form()]) -> Response:
     """Write cues, set drills with their dose, and the next date."""
+    names = {drill.id: drill.said().name for drill in coach_library(desk.record.files.folder)}
+    rows = [
+        library_link(name, known, names)
+        for name, known in itertools.zip_longest(form.drill, form.known, fillvalue="")
+    ]
     with desk.record.writing() as session:
         lesson = load_lesson(session, lesson_id)
         set_cues(lesson, form.cues.splitlines())
@@ -218,12 +228,14 @@ def change_plan(desk: TheDesk, lesson_id: int, form: Annotated[PlanForm, Form()]
             [
                 DrillPlan(
                     name=name,
+                    drill=drill,
                     dose=_nth(form.dose, n) or "",
                     minutes=_nth(form.minutes, n),
                     sets=_nth(form.sets, n),
                     balls=_nth(form.balls, n),
+                    set_on=_nth(form.set_on, n),
                 )
-                for n, name in enumerate(form.drill)
+                for n, (name, drill) in enumerate(rows)
                 if name
             ],
         )

@@ -27,15 +27,12 @@ from lessonmark.words import Position, Stage
 __all__ = [
     "all_stills",
     "clip_line",
-    "drill_rows",
     "focus_options",
     "focus_wishes",
     "is_busy",
     "sheet_rows",
     "state_words",
 ]
-
-SPARE_DRILL_ROWS = 2
 
 
 def sheet_rows(
@@ -237,20 +234,3 @@ def focus_options(catalogue: tuple[CatalogueEntry, ...]) -> tuple[Markup, dict[s
 def _order(value: str) -> tuple[str, int]:
     measure, _, position = value.partition("@")
     return measure, Position(position).number if position else 0
-
-
-def drill_rows(lesson: Lesson) -> list[dict[str, object]]:
-    """Give the rows of the drills, with empty ones to write in."""
-    rows: list[dict[str, object]] = [
-        {
-            "name": drill.name,
-            "dose": drill.dose,
-            "minutes": drill.minutes,
-            "sets": drill.sets,
-            "balls": drill.balls,
-        }
-        for drill in lesson.drills
-    ]
-    empty: dict[str, object] = dict.fromkeys(("name", "dose"), "")
-    empty |= dict.fromkeys(("minutes", "sets", "balls"))
-    return rows + [empty] * SPARE_DRILL_ROWS
