@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 from typer.testing import CliRunner
 
-from lessonmark import __version__
+from lessonmark import __version__, record_commands
 from lessonmark.cli import app
+from lessonmark.lessons.record import Player
+from lessonmark.lessons.store import open_record
 from lessonmark.measures.registry import catalogue
 
 ROOT = Path(__file__).parents[1]
@@ -40,8 +44,39 @@ def test_an_unknown_focus_measure_is_refused_before_any_work(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize("name", [c.name or c.callback.__name__ for c in app.registered_commands])
+COMMANDS = [*app.registered_commands, *record_commands.app.registered_commands]
+
+
+@pytest.mark.parametrize("name", [c.name or c.callback.__name__ for c in COMMANDS])
 def test_every_command_stands_in_the_readme(name):
     if name == "version":
         pytest.skip("says only a number")
     assert f"lessonmark {name}" in (ROOT / "README.md").read_text()
+
+
+def test_a_record_is_backed_up_restored_and_verified(tmp_path):
+    record = open_record(tmp_path / "data")
+    with record.writing() as session:
+        session.add(Player(name="Wilma Testerly"))
+    record.files.keep_stream(io.BytesIO(b"a clip"), ".mp4")
+    record.close()
+    zipped, back = tmp_path / "kept.zip", tmp_path / "back"
+    made = run(app, ["backup", str(zipped), "--folder", str(tmp_path / "data")])
+    assert made.exit_code == 0, made.output
+    assert run(app, ["restore", str(zipped), "--folder", str(back)]).exit_code == 0
+    assert run(app, ["verify", "--folder", str(back)]).exit_code == 0
+    record = open_record(back)
+    with record.reading() as session:
+        assert session.scalars(select(Player.name)).all() == ["Wilma Testerly"]
+    record.close()
+    # A second restore would write over it.
+    again = run(app, ["restore", str(zipped), "--folder", str(back)])
+    assert again.exit_code == 1
+    assert "something in this folder" in " ".join(again.stderr.split())
+
+
+def test_a_folder_without_a_record_is_not_said_to_be_whole(tmp_path):
+    result = run(app, ["verify", "--folder", str(tmp_path)])
+    assert result.exit_code == 1
+    assert "no record" in result.stderr
+    assert list(tmp_path.iterdir()) == []

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lessonmark import __version__
+from lessonmark import __version__, record_commands
 from lessonmark.language import languages, say, speaking
 from lessonmark.terminal import bars, errors_for_people, one_bar, out_console, table
 from lessonmark.words import Handedness, View
@@ -21,6 +21,7 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
 )
+app.add_typer(record_commands.app)
 
 
 @app.callback()

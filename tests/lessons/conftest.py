@@ -32,8 +32,16 @@ STARTED = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
 
 
 @pytest.fixture
-def record(tmp_path):
-    opened = open_record(tmp_path / "data")
+def database(request):
+    """The record's database: SQLite in its own folder, or 'postgres' where a test asks for it."""
+    if getattr(request, "param", "sqlite") == "postgres":
+        return request.getfixturevalue("postgres_database")
+    return None
+
+
+@pytest.fixture
+def record(tmp_path, database):
+    opened = open_record(tmp_path / "data", database=database)
     yield opened
     opened.close()
 

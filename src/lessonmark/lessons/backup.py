@@ -14,15 +14,19 @@ import shutil
 import sqlite3
 import tempfile
 import zipfile
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
+
+from sqlalchemy import select
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.files import CHUNK_BYTES, sync_folder
+from lessonmark.lessons.record import Media
 from lessonmark.lessons.store import DATABASE_NAME, Record
 
-__all__ = ["back_up", "check_record", "restore"]
+__all__ = ["back_up", "check_clips", "check_record", "restore"]
 
 MANIFEST = "manifest.json"
 KEPT_FOLDERS = ("files", "lessons")
@@ -126,6 +130,8 @@ def check_record(folder: Path) -> list[str]:
     What is wrong, in plain words; empty where all is well.
     """
     problems: list[str] = []
+    if not (folder / DATABASE_NAME).is_file():
+        return [say("there is no record in this folder")]
     connection = sqlite3.connect(folder / DATABASE_NAME)
     try:
         answer = connection.execute("PRAGMA integrity_check").fetchone()[0]
@@ -139,6 +145,23 @@ def check_record(folder: Path) -> list[str]:
         return [say("the database's own check says: {answer}", answer=err)]
     finally:
         connection.close()
+    return problems + _check_files(folder, media)
+
+
+def check_clips(record: Record) -> list[str]:
+    """Check every clip's hash, whatever database the record lives in; a server checks itself.
+
+    Returns
+    -------
+    What is wrong, in plain words; empty where all is well.
+    """
+    with record.reading() as session:
+        media = session.execute(select(Media.sha256, Media.size_bytes, Media.suffix)).all()
+    return _check_files(record.files.folder, media)
+
+
+def _check_files(folder: Path, media: Iterable[tuple[str, int, str]]) -> list[str]:
+    problems = []
     for sha256, size_bytes, suffix in media:
         path = folder / "files" / sha256[:2] / f"{sha256}{suffix}"
         if not path.is_file():

@@ -13,13 +13,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import JSON, Enum, String, Text, cast, delete, exists, func, select
 from sqlalchemy.orm import Session
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.record import (
     Attempt,
+    Base,
     CauseStep,
     Clip,
     Correction,
@@ -142,9 +143,15 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
 
 
 def rebuild(record: Record) -> None:
-    """Write the database file anew, so that no freed page keeps old bytes."""
+    """Write the database anew, so that no freed page keeps old bytes.
+
+    A server's own log and its backups are out of reach; who keeps the server sees to those.
+    """
     if not record.is_sqlite:
-        return  # PostgreSQL overwrites freed space at its own time; the files are gone at once
+        with record.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+            for table in Base.metadata.sorted_tables:
+                connection.exec_driver_sql(f'VACUUM (FULL) "{table.name}"')
+        return
     raw = record.engine.raw_connection()
     try:
         cursor = raw.cursor()
@@ -158,7 +165,11 @@ def rebuild(record: Record) -> None:
 def find_traces(
     record: Record, traces: list[str], *, media: list[str], lessons: list[str]
 ) -> list[str]:
-    """Search the record's folder for words and names that must be gone; gives where they were."""
+    """Search the record for words and names that must be gone; gives where they were.
+
+    SQLite's file is searched byte by byte. A server's files are its own: there every column of
+    every table that holds words is searched.
+    """
     found = [
         f"files: {sha256[:12]}"
         for sha256 in media
@@ -167,6 +178,13 @@ def find_traces(
     found += [
         f"lessons: {uid}" for uid in lessons if (record.files.folder / "lessons" / uid).exists()
     ]
+    if not record.is_sqlite:
+        found += [
+            f"{where}: {say('text of {n} characters', n=len(trace))}"
+            for trace in traces
+            for where in _columns_with(record, trace)
+            if not _said_of_another(record, trace)
+        ]
     for path in _database_files(record):
         content = path.read_bytes()
         found += [
@@ -197,6 +215,23 @@ def _traces(session: Session, player_id: int) -> list[str]:
     # A long text may span two pages of the file: its beginning is looked for as well.
     words += [word[:24] for word in words if len(word) > 24]
     return sorted({word for word in words if len(word.encode()) >= SHORTEST_TRACE})
+
+
+def _columns_with(record: Record, trace: str) -> list[str]:
+    columns = [
+        column
+        for table in Base.metadata.sorted_tables
+        for column in table.columns
+        if isinstance(column.type, (String, JSON)) and not isinstance(column.type, Enum)
+    ]
+    with record.reading() as session:
+        return [
+            f"{column.table.name}.{column.name}"
+            for column in columns
+            if session.scalar(
+                select(exists().where(cast(column, Text).contains(trace, autoescape=True)))
+            )
+        ]
 
 
 def _said_of_another(record: Record, trace: str) -> bool:

@@ -86,4 +86,4 @@ def erase(
                 do=say("go back and type it as it stands there; nothing was erased"),
             )
     report = erase_player(desk.record, player_id)
-    return page(request, "erased.html", report=report)
+    return page(request, "erased.html", report=report, one_file=desk.record.is_sqlite)

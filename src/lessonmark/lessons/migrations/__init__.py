@@ -12,12 +12,14 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, inspect
+from sqlalchemy import Connection, func, inspect, select
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 
 __all__ = ["newest", "revision", "upgrade"]
+
+_LOCK = 0x4C65_7373_6F6E  # any number that nobody else takes: 'Lesson'
 
 
 def newest() -> str:
@@ -40,6 +42,9 @@ def upgrade(connection: Connection, to: str = "head") -> None:
     ------
     RecordError : the database belongs to something else, or to a newer program.
     """
+    if connection.dialect.name == "postgresql":
+        # Two windows that open at once: the second waits here, and then finds all done.
+        connection.execute(select(func.pg_advisory_xact_lock(_LOCK)))
     config = _config()
     known = {step.revision for step in ScriptDirectory.from_config(config).walk_revisions()}
     current = revision(connection)
