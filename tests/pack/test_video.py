@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 
 from lessonmark.errors import PackError
+from lessonmark.media.frames import read_frame_nearest
+from lessonmark.media.probe import probe_clip
 from lessonmark.pack.coach_words import CoachWords, PlanLine
 from lessonmark.pack.loudness import (
     RATE_HZ,
@@ -20,12 +22,22 @@ from lessonmark.pack.loudness import (
     measure_loudness_lufs,
     read_voice,
 )
-from lessonmark.pack.take import Mark, Pointer, Shown, Take, read_take, write_take
+from lessonmark.pack.take import (
+    Mark,
+    PaneShown,
+    Pointer,
+    Shown,
+    ShownLine,
+    SwingRef,
+    Take,
+    read_take,
+    write_take,
+)
 from lessonmark.pack.video import FPS, write_video
 from lessonmark.pack.video_backgrounds import PAIR_TOP
-from lessonmark.pack.video_pictures import PAIR_HEIGHT
-from lessonmark.pack.video_plan import TakeSource, plan_scenes
-from lessonmark.words import Position
+from lessonmark.pack.video_plan import PaneClip, TakeSource, plan_scenes
+from lessonmark.pack.video_take import PAIR_HEIGHT, passage_pictures
+from lessonmark.words import Position, Stage
 
 DEMO = Path(__file__).parents[2] / "demo"
 WORDS = CoachWords(plan=(PlanLine(drill="Brush past the noodle", dose="3 sets of 8"),))
@@ -238,8 +250,8 @@ def spoken(filmed, tmp_path_factory):
         audio="one.wav",
         duration_s=5.0,
         shown=(
-            Shown(at_s=0.0, before_s=moments[Position.P4].time.s, after_s=None),
-            Shown(at_s=2.0, before_s=0.0, after_s=0.0, lines=True),
+            Shown(at_s=0.0, left=PaneShown(s=moments[Position.P4].time.s), right=None),
+            Shown(at_s=2.0, left=PaneShown(s=0.5), right=PaneShown(s=0.5)),
         ),
         pointer=(Pointer(at_s=0.5, x=0.25, y=0.5), Pointer(at_s=1.5, x=None, y=None)),
         marks=(Mark(points=((2.5, 0.6, 0.1), (3.0, 0.9, 0.1)), until_s=4.0),),
@@ -297,6 +309,101 @@ def test_screen_shows_what_was_shown_while_speaking(spoken):
     assert yellow[0] > 190
     assert yellow[2] < 140
     assert pixel(4.3, 0.75, 0.1)[2] > 140  # wiped
+
+
+@pytest.mark.parametrize("alone", [False, True], ids=["two swings", "one alone"])
+def test_frame_zoom_and_lines_are_those_that_were_seen(filmed, alone):
+    """Against the clip's own frame, cut here by slicing and a plain resize."""
+    clips = [
+        probe_clip(DEMO / "lesson" / stage / "face-on" / "clip_01.mp4")
+        for stage in ("before", "after")
+    ][: 1 if alone else 2]
+    size = clips[0].height
+    crop = (40.0, 0.25 * size, 40.0 + 0.75 * 0.5 * size, 0.75 * size)
+    line = ShownLine(points=((60.0, 0.5 * size), (160.0, 0.5 * size)), measured=True)
+    moments = [0.5, 1.1, 0.6]  # forward, and back again
+    shown = [
+        PaneShown(s=s, crop=crop, lines=(line,) if k == 2 else (), label="12.3 ± 1.9°")
+        for k, s in enumerate(moments)
+    ]
+    take = Take(
+        focus=None,
+        audio=None,
+        duration_s=3.0,
+        swings=tuple(SwingRef(clip_sha256="0" * 64, number=1) for _ in clips),
+        shown=tuple(
+            Shown(at_s=float(k), left=one, right=None if alone else one)
+            for k, one in enumerate(shown)
+        ),
+    )
+    panes = [PaneClip(path=clip.path, fps_declared=None, stage=Stage.BEFORE) for clip in clips]
+    made = [p.copy() for p in passage_pictures(take, panes, frames=3, fps=1) if p is not None]
+    left, top, right, bottom = (round(edge) for edge in crop)
+    for k, s in enumerate(moments):
+        for n, clip in enumerate(clips):
+            frame = read_frame_nearest(clip, s).image[top:bottom, left:right]
+            seen = cv2.resize(frame, (540, 720), interpolation=cv2.INTER_LINEAR)
+            place = 270 if alone else 540 * n
+            half = made[k][:, place : place + 540]
+            if k < 2:
+                away = np.abs(half[:, 4:-4].astype(int) - seen[:, 4:-4]).mean()
+                assert away < 3
+                others = [read_frame_nearest(clip, s + d).image for d in (-0.1, 0.1)]
+                for other in others:
+                    other = cv2.resize(other[top:bottom, left:right], (540, 720))
+                    assert np.abs(half.astype(int) - other).mean() > away
+    scale = 720 / (bottom - top)
+    place = 270 if alone else 0
+    x, y = round(place + 70.0 * scale), round((0.5 * size - top) * scale)
+    assert made[2][y, x].tolist() == [240, 228, 66]
+    assert made[1][y, x].tolist() != [240, 228, 66]
+    if alone:
+        assert (made[0][:, :270] == np.array([242, 237, 225])).all()
+
+
+def test_passage_about_no_measure_has_a_chapter_of_its_own(filmed):
+    findings, _ = filmed
+    take = Take(
+        focus=None,
+        audio=None,
+        duration_s=2.0,
+        swings=(SwingRef(clip_sha256="0" * 64, number=1),),
+        shown=(),
+        caption="First of all, well done.",
+    )
+    pane = PaneClip(path=DEMO / "none.mp4", fps_declared=None, stage=Stage.BEFORE)
+    scenes = plan_scenes(findings, [TakeSource(take=take, folder=DEMO, panes=(pane,))])
+    chapters = [scene.chapter for scene in scenes if scene.chapter]
+    assert chapters == [
+        "The lesson",
+        "The whole swing",
+        "In the coach's words",
+        "Side bend at P6",
+        "What next",
+    ]
+    # The focus measure still plays by itself.
+    assert {"passage", "hold", "chart"} <= {scene.kind for scene in scenes}
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"swings": ()}, "which swings"),
+        ({"shown": (Shown(at_s=0, left=PaneShown(s=0), right=None),)}, "what of each frame"),
+        ({"duration_s": 0.0}, "longer than 0"),
+    ],
+)
+def test_take_that_cannot_be_is_never_built(wrong, said):
+    right = {
+        "focus": None,
+        "audio": None,
+        "duration_s": 1.0,
+        "swings": (SwingRef(clip_sha256="0" * 64, number=1),),
+        "shown": (),
+    }
+    assert Take(**right)
+    with pytest.raises(ValueError, match=said):
+        Take(**(right | wrong))
 
 
 def test_take_with_a_path_in_its_sound_is_refused(spoken):

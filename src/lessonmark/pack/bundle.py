@@ -17,6 +17,7 @@ from pathlib import Path
 from lessonmark.language import say
 from lessonmark.lessons.findings import Findings
 from lessonmark.pack.card import write_card
+from lessonmark.pack.clip_places import ClipPlaces
 from lessonmark.pack.coach_words import CoachWords
 from lessonmark.pack.message import draft_message
 from lessonmark.pack.paper import PaperSize, write_paper
@@ -57,7 +58,7 @@ def write_pack(
     findings: Findings,
     target: Path,
     *,
-    lesson_folder: Path,
+    lesson_folder: ClipPlaces,
     pictures: Path,
     words: CoachWords | None = None,
     takes: Sequence[TakeSource] = (),
@@ -69,7 +70,7 @@ def write_pack(
     Parameters
     ----------
     target : the pack's folder; the zip gets its name.
-    lesson_folder : where the clips are.
+    lesson_folder : where the clips are; or each clip's own place.
     pictures : the folder that the findings' JPEGs are in.
     takes : the coach's recorded passages.
     progress : told the share that is done and what is being made; what it raises stops the work.
@@ -107,7 +108,7 @@ def write_pack(
 def _fill(
     findings: Findings,
     made: Path,
-    lesson_folder: Path,
+    lesson_folder: ClipPlaces,
     pictures: Path,
     words: CoachWords,
     takes: Sequence[TakeSource],

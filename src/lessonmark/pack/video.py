@@ -23,12 +23,14 @@ from av.video.reformatter import ColorPrimaries, ColorRange, Colorspace, ColorTr
 from av.video.stream import VideoStream
 
 from lessonmark.lessons.findings import Findings
+from lessonmark.pack.clip_places import ClipPlaces
 from lessonmark.pack.coach_words import CoachWords
 from lessonmark.pack.loudness import RATE_HZ, level_voice, read_voice, trim_to_target
 from lessonmark.pack.said_again import said_again
 from lessonmark.pack.video_backgrounds import HEIGHT, PAIR_TOP, WIDTH, background
-from lessonmark.pack.video_pictures import PAIR_HEIGHT, PAIR_WIDTH, pair_pictures
+from lessonmark.pack.video_pictures import pair_pictures
 from lessonmark.pack.video_plan import Scene, TakeSource, plan_scenes
+from lessonmark.pack.video_take import PAIR_HEIGHT, PAIR_WIDTH
 
 __all__ = ["FPS", "Rendered", "write_video"]
 
@@ -70,7 +72,7 @@ def write_video(
     findings: Findings,
     path: Path,
     *,
-    folder: Path,
+    folder: ClipPlaces,
     pictures: Path,
     words: CoachWords | None = None,
     takes: Sequence[TakeSource] = (),
@@ -81,7 +83,7 @@ def write_video(
 
     Parameters
     ----------
-    folder : the lesson's, where its clips are.
+    folder : the lesson's, where its clips are; or each clip's own place.
     pictures : the folder that the findings' JPEGs are in.
     takes : recorded passages; without any the video is silent and speaks by its captions.
     progress : told the share that is done, 0 to 1; what it raises stops the work.
@@ -114,7 +116,7 @@ def write_video(
             for number, (scene, count) in enumerate(zip(scenes, counts, strict=True)):
                 page = background(findings, scenes, number, words, name_on_video)
                 canvas = _Canvas(page)
-                moving = pair_pictures(scene, folder=folder, pictures=pictures, fps=FPS)
+                moving = pair_pictures(scene, where=folder, pictures=pictures, fps=FPS)
                 for k, pair in enumerate(moving):
                     if pair is not None:
                         canvas.lay(pair)

@@ -1,8 +1,8 @@
 """What the review video shows, scene by scene: nothing here decodes or draws.
 
-Order: title card; the whole swing; for each focus measure its recorded takes, or a slow passage
-into the position, a hold with the measured lines and the numbers, the way on, and the chart with
-the verdict; last the plan and the cautions.
+Order: title card; the whole swing; recorded takes that are about no one focus measure; for each
+focus measure its recorded takes, or a slow passage into the position, a hold with the measured
+lines and the numbers, the way on, and the chart with the verdict; last the plan and the cautions.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from lessonmark.lessons.findings import Findings, FocusFinding, StillPicture, Sw
 from lessonmark.measures.measured import Measured
 from lessonmark.pack import wording
 from lessonmark.pack.take import Take
-from lessonmark.words import Position
+from lessonmark.words import Position, Stage
 
-__all__ = ["Scene", "Side", "TakeSource", "plan_scenes"]
+__all__ = ["PaneClip", "Scene", "Side", "TakeSource", "plan_scenes"]
 
 SLOW = 0.25  # of life, on the way into a position
 HALF = 0.5
@@ -55,11 +55,22 @@ class Side:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PaneClip:
+    """A swing's clip, for a passage that shows it."""
+
+    path: Path
+    fps_declared: float | None  # where the container lies
+    stage: Stage
+    crop: tuple[float, float, float, float] | None = None  # where the take itself does not say
+
+
+@dataclass(frozen=True, kw_only=True)
 class TakeSource:
-    """A recorded passage and the folder that its sound is in."""
+    """A recorded passage, the folder that its sound is in, and the clips that it shows."""
 
     take: Take
     folder: Path
+    panes: tuple[PaneClip, ...] = ()  # as `take.swings`; (): the focus measure's picture pair
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,7 +103,7 @@ def plan_scenes(findings: Findings, takes: Sequence[TakeSource] = ()) -> tuple[S
     ValueError : a take speaks of a focus measure that is not there.
     """
     for source in takes:
-        if not 0 <= source.take.focus < len(findings.focus):
+        if source.take.focus is not None and not 0 <= source.take.focus < len(findings.focus):
             raise ValueError(f"no focus measure number {source.take.focus}")
     scenes = [
         Scene(
@@ -103,6 +114,8 @@ def plan_scenes(findings: Findings, takes: Sequence[TakeSource] = ()) -> tuple[S
         )
     ]
     scenes += _whole_swing(findings)
+    free = [_take_scene(None, None, one, ()) for one in takes if one.take.focus is None]
+    scenes += [_in_chapter(free[0], say("In the coach's words")), *free[1:]] if free else []
     for number, one in enumerate(findings.focus):
         spoken = [source for source in takes if source.take.focus == number]
         sides = _sides(findings, one)
@@ -227,16 +240,17 @@ def _told(number: int, one: FocusFinding, sides: tuple[Side, ...]) -> list[Scene
 
 
 def _take_scene(
-    number: int, one: FocusFinding, source: TakeSource, sides: tuple[Side, ...]
+    number: int | None, one: FocusFinding | None, source: TakeSource, sides: tuple[Side, ...]
 ) -> Scene:
+    own = bool(source.panes)  # then the pictures carry their own numbers
     return Scene(
         kind="take",
         duration_s=source.take.duration_s,
-        caption=source.take.caption or one.sentence,
+        caption=source.take.caption or (one.sentence if one else ""),
         focus=number,
-        sides=sides,
+        sides=() if own else sides,
         take=source,
-        figures=figure_lines(one, sides) if sides else (),
+        figures=figure_lines(one, sides) if one and sides and not own else (),
     )
 
 
