@@ -32,6 +32,8 @@ from lessonmark.lessons.record import (
     Lesson,
     LessonFinding,
     Media,
+    PackOrder,
+    Passage,
     PictureChoice,
     PlannedPractice,
     Player,
@@ -54,6 +56,8 @@ _OF_LESSON = (
     PlannedPractice,
     Attempt,
     CauseStep,
+    Passage,
+    PackOrder,
 )
 _OF_CLIP = (Swing, Correction)
 

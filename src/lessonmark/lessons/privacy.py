@@ -43,6 +43,13 @@ from lessonmark.lessons.record import (
     Swing,
 )
 from lessonmark.lessons.store import Record
+from lessonmark.lessons.voice_handover import (
+    PackData,
+    PassageData,
+    add_voice,
+    pack_data,
+    passage_data,
+)
 from lessonmark.words import Handedness, Stage, View
 
 __all__ = ["PlayerData", "export_player", "import_player"]
@@ -145,6 +152,8 @@ class LessonData(_Row):
     pictures: list[PictureData]
     findings: str | None
     clips: list[ClipData]
+    passages: list[PassageData] = []
+    pack: PackData | None = None
 
 
 class PlayerData(_Row):
@@ -260,7 +269,7 @@ def player_data(player: Player) -> PlayerData:
 
 
 def _lesson_data(lesson: Lesson) -> LessonData:
-    nested = {"focus", "cues", "drills", "pictures", "findings", "clips"}
+    nested = {"focus", "cues", "drills", "pictures", "findings", "clips", "passages", "pack"}
     return LessonData(
         **{name: getattr(lesson, name) for name in LessonData.model_fields if name not in nested},
         focus=[FocusData.model_validate(row) for row in lesson.focus],
@@ -269,6 +278,8 @@ def _lesson_data(lesson: Lesson) -> LessonData:
         pictures=[PictureData.model_validate(row) for row in lesson.pictures],
         findings=lesson.finding.findings if lesson.finding else None,
         clips=[_clip_data(clip) for clip in lesson.clips],
+        passages=passage_data(lesson),
+        pack=pack_data(lesson),
     )
 
 
@@ -343,7 +354,7 @@ def _add_player(session: Session, record: Record, data: PlayerData) -> tuple[int
 
 
 def _lesson_row(session: Session, record: Record, player_id: int, data: LessonData) -> Lesson:
-    nested = {"focus", "cues", "drills", "pictures", "findings", "clips"}
+    nested = {"focus", "cues", "drills", "pictures", "findings", "clips", "passages", "pack"}
     names = [drill.name for drill in data.drills]
     lesson = Lesson(
         **data.model_dump(exclude=nested),
@@ -354,6 +365,7 @@ def _lesson_row(session: Session, record: Record, player_id: int, data: LessonDa
         drills=[DrillSet(**row.model_dump()) for row in data.drills],
         pictures=[PictureChoice(**row.model_dump()) for row in data.pictures],
     )
+    add_voice(lesson, data.passages, data.pack)
     if data.findings is not None:
         lesson.finding = LessonFinding(findings=data.findings)
     mine = set(session.scalars(select(Clip.sha256).where(Clip.player_id == player_id)))

@@ -20,10 +20,12 @@ from lessonmark.lessons.record_base import (
     ClipState,
     CorrectionKind,
     LessonKind,
+    PackState,
     UtcTime,
     new_uid,
     now,
 )
+from lessonmark.lessons.voice_tables import PackOrder, Passage
 from lessonmark.words import Handedness, Stage, View
 
 __all__ = [
@@ -49,6 +51,9 @@ __all__ = [
     "LessonKind",
     "Media",
     "Owner",
+    "PackOrder",
+    "PackState",
+    "Passage",
     "PictureChoice",
     "PlannedPractice",
     "Player",
@@ -140,6 +145,10 @@ class Lesson(Base):
         cascade="all, delete-orphan", order_by="Attempt.at, Attempt.id"
     )
     planned: Mapped[PlannedPractice | None] = relationship(cascade="all, delete-orphan")
+    passages: Mapped[list[Passage]] = relationship(
+        cascade="all, delete-orphan", order_by="Passage.rank, Passage.id"
+    )
+    pack: Mapped[PackOrder | None] = relationship(cascade="all, delete-orphan")
     pictures: Mapped[list[PictureChoice]] = relationship(cascade="all, delete-orphan")
     finding: Mapped[LessonFinding | None] = relationship(cascade="all, delete-orphan")
 

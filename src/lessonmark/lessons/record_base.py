@@ -18,6 +18,7 @@ __all__ = [
     "ClipState",
     "CorrectionKind",
     "LessonKind",
+    "PackState",
     "UtcTime",
     "new_uid",
     "now",
@@ -85,6 +86,16 @@ class AttemptOutcome(StrEnum):
     TOO_FEW = "too few swings"
 
 
+class PackState(StrEnum):
+    """Where a pack stands."""
+
+    WAITING = "waiting"
+    WORKING = "working"
+    DONE = "done"
+    FAILED = "failed"
+    STOPPED = "stopped"
+
+
 class Base(DeclarativeBase):
     """All tables, with constraint names that every database spells alike."""
 
@@ -106,6 +117,7 @@ class Base(DeclarativeBase):
         ClipState: _words(ClipState),
         CorrectionKind: _words(CorrectionKind),
         AttemptOutcome: _words(AttemptOutcome),
+        PackState: _words(PackState),
     }
 
 
