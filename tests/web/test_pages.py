@@ -223,7 +223,7 @@ def test_a_plan_is_kept_with_its_cautions(coach, lesson):
 def test_the_player_page_shows_what_lasted(coach, lesson):
     judge(coach, lesson[1])
     page = coach.get(f"/players/{lesson[0]}").text
-    assert 'class="lasting"' in page
+    assert 'class="course"' in page
     assert len(set(re.findall(r'href="/swings/(\d+)"', page))) == 6
     assert "before anything is said" in page
 

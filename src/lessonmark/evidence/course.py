@@ -85,6 +85,8 @@ class Band:
     middle: float
     low: float
     high: float
+    df: float  # degrees of freedom behind its width
+    own_df: float  # of these, from the player's own swings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -209,4 +211,10 @@ def _band(ordered: Sequence[DatedSet], prior: Scatter | None) -> Band | None:
     assert scatter is not None  # for the types: the first stage has two swings
     middle = stage_mean(first.swings).mean
     half = NORMAL_975 * scatter.sd
-    return Band(middle=middle, low=middle - half, high=middle + half)
+    return Band(
+        middle=middle,
+        low=middle - half,
+        high=middle + half,
+        df=scatter.df,
+        own_df=scatter.df - (0.0 if prior is None else prior.df),
+    )

@@ -166,6 +166,7 @@ class Focus(Base):
     view: Mapped[View]
     direction: Mapped[str] = mapped_column(String(8), default="")  # 'more', 'less' or ''
     smallest_worth: Mapped[float | None]  # None: the catalogue's own
+    change: Mapped[str | None] = mapped_column(Text)  # `Change` as JSON; None: not judged yet
 
 
 class Cue(Base):

@@ -11,22 +11,19 @@ from pydantic import BaseModel, Field
 
 from lessonmark.lessons.folding import fold
 from lessonmark.lessons.listing import (
-    FocusOverTime,
     LessonLine,
-    focus_over_time,
     lesson_lines,
     list_players,
     load_player,
 )
+from lessonmark.lessons.player_course import course_choices
 from lessonmark.lessons.record import InjuryNote, LessonKind, Player
-from lessonmark.measures.measured import MeasureAt
-from lessonmark.pack import wording
-from lessonmark.web.desk import Desk, TheDesk
+from lessonmark.web.course_rows import chosen_measure, course_rows
+from lessonmark.web.desk import TheDesk
 from lessonmark.web.forms import Blank, Line, Text
 from lessonmark.web.pages import page
 from lessonmark.web.security import checked_csrf
-from lessonmark.web.timeline import lasting_chart
-from lessonmark.words import Handedness, Stage
+from lessonmark.words import Handedness
 
 __all__ = ["router"]
 
@@ -96,23 +93,24 @@ def add_player(desk: TheDesk, form: Annotated[PlayerForm, Form()]) -> Response:
 
 
 @router.get("/players/{player_id}")
-def show_player(request: Request, desk: TheDesk, player_id: int) -> Response:
-    """Show a player over time."""
-    units = _units(desk)
+def show_player(request: Request, desk: TheDesk, player_id: int, measure: str = "") -> Response:
+    """Show a player over time; `measure` is the one whose course is drawn."""
+    catalogue = desk.analyser.catalogue()
     with desk.record.reading() as session:
         player = load_player(session, player_id)
         lessons = lesson_lines(session, player_id)
-        charts = [_chart(focus, lessons, units) for focus in focus_over_time(session, player_id)]
+        choices = course_choices(session, player_id)
+        chosen = chosen_measure(measure[:120], choices, catalogue)
         return page(
             request,
             "player.html",
             player=player,
             lessons=lessons,
-            charts=[chart for chart in charts if chart["svg"]],
             minor=is_minor(player, date.today()),
             next_on=max((one.next_on for one in lessons if one.next_on), default=None),
             today=date.today(),
             drills=_latest_drills(lessons),
+            **course_rows(session, player_id, chosen, choices, catalogue),
         )
 
 
@@ -156,25 +154,6 @@ def add_injury(desk: TheDesk, player_id: int, form: Annotated[InjuryForm, Form()
 def is_minor(player: Player, today: date) -> bool:
     """Whether the player may be under age: the birthday is not known, so the year decides."""
     return player.birth_year is not None and today.year - player.birth_year <= ADULT_YEARS
-
-
-def _chart(
-    focus: FocusOverTime, lessons: tuple[LessonLine, ...], units: dict[str, tuple[str, str]]
-) -> dict[str, object]:
-    at = MeasureAt.parse(focus.at)
-    name, unit = units.get(at.measure, (at.measure, ""))
-    title = wording.measure_title(name, at)
-    return {
-        "title": title,
-        "view": focus.view,
-        "direction": focus.direction,
-        "svg": lasting_chart(focus, lessons, unit, title=title),
-        "stages": [stage for stage in Stage if stage in {m.stage for m in focus.moments}],
-    }
-
-
-def _units(desk: Desk) -> dict[str, tuple[str, str]]:
-    return {one.at.measure: (one.name, one.unit) for one in desk.analyser.catalogue()}
 
 
 def _latest_drills(lessons: tuple[LessonLine, ...]) -> tuple[str, ...]:

@@ -1,5 +1,7 @@
 """Drills with their day, planned practice, attempts at checkpoints, target windows, causes."""
 
+import json
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -22,6 +24,8 @@ def upgrade() -> None:
         connection.execute(
             drill.update().where(drill.c.lesson_id == key).values(set_on=started_at.date())
         )
+    op.add_column("focus", sa.Column("change", sa.Text(), nullable=True))
+    _fill_changes(connection)
     op.create_table(
         "planned_practice",
         sa.Column("lesson_id", sa.Integer(), nullable=False),
@@ -92,3 +96,23 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_cause_step")),
     )
     op.create_index(op.f("ix_cause_step_lesson_id"), "cause_step", ["lesson_id"])
+
+
+def _fill_changes(connection: sa.Connection) -> None:
+    """Copy each judged focus measure's change out of the findings."""
+    found = sa.table("lesson_finding", sa.column("lesson_id"), sa.column("findings"))
+    focus = sa.table(
+        "focus", sa.column("lesson_id"), sa.column("at"), sa.column("view"), sa.column("change")
+    )
+    for lesson_id, text in connection.execute(sa.select(found.c.lesson_id, found.c.findings)).all():
+        for one in json.loads(text).get("focus", []):
+            place = one["at"].get("position")
+            connection.execute(
+                focus.update()
+                .where(
+                    focus.c.lesson_id == lesson_id,
+                    focus.c.at == one["at"]["measure"] + (f"@{place}" if place else ""),
+                    focus.c.view == one["view"],
+                )
+                .values(change=json.dumps(one["change"]))
+            )
