@@ -25,6 +25,7 @@ from lessonmark.lessons.findings import (
     PlayerFacts,
     SwingFinding,
 )
+from lessonmark.lessons.kept_changes import keep_changes
 from lessonmark.lessons.record import (
     Clip,
     ClipState,
@@ -226,6 +227,7 @@ def write_lesson_findings(lesson: Lesson, findings: Findings) -> None:
         ),
     )
     lesson.finding.findings = _LESSON.dump_json(lent).decode()
+    keep_changes(lesson, findings)
     lesson.finding.made_at = datetime.now(UTC)
     for found in (swing for clip in findings.clips for swing in clip.swings):
         if found.swing_id in rows:
