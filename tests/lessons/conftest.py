@@ -8,6 +8,9 @@ import pytest
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
 from lessonmark.lessons.folding import fold
 from lessonmark.lessons.record import (
+    Attempt,
+    AttemptOutcome,
+    CauseStep,
     Clip,
     ClipState,
     Correction,
@@ -20,8 +23,10 @@ from lessonmark.lessons.record import (
     LessonFinding,
     Media,
     PictureChoice,
+    PlannedPractice,
     Player,
     Swing,
+    TargetWindow,
 )
 from lessonmark.lessons.store import open_record
 from lessonmark.measures.measured import Measured
@@ -65,6 +70,9 @@ def add_player(record):
             player.injuries = [
                 InjuryNote(noted_on=date(2026, 4, 1), words=f"sore lower back, {name} said")
             ]
+            player.targets = [
+                TargetWindow(at="side_bend@P6", view=View.FACE_ON, low=None, high=30.0)
+            ]
             session.add(player)
             session.flush()
             for number in range(lessons):
@@ -75,6 +83,25 @@ def add_player(record):
                     club="7-iron",
                     club_length_cm=94.0,
                     next_on=date(2026, 6, 1),
+                )
+                lesson.attempts = [
+                    Attempt(
+                        at=STARTED,
+                        drill="towel-behind-ball",
+                        name="towel behind the ball",
+                        checkpoint="side_bend@P6 at least 16",
+                        swings=5,
+                        met=3,
+                        too_close=1,
+                        outcome=AttemptOutcome.TOO_CLOSE,
+                    )
+                ]
+                lesson.causes = [
+                    CauseStep(rank=1, words="early slide", at="pelvis_shift@P4", way="more"),
+                    CauseStep(rank=2, words="arms late", at="side_bend@P6", way="less"),
+                ]
+                lesson.planned = PlannedPractice(
+                    starts_on=date(2026, 5, 5), next_on=date(2026, 6, 1), plan="{}"
                 )
                 lesson.focus = [
                     Focus(

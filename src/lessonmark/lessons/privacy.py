@@ -25,6 +25,14 @@ from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.files import CLIP_SUFFIXES, sync_folder, write_whole
 from lessonmark.lessons.folding import fold
+from lessonmark.lessons.plan_handover import (
+    PlansData,
+    TargetData,
+    add_plans,
+    add_targets,
+    plans_data,
+    targets_data,
+)
 from lessonmark.lessons.record import (
     Clip,
     ClipState,
@@ -76,6 +84,7 @@ class FocusData(_Row):
     view: View
     direction: str
     smallest_worth: float | None
+    change: str | None = None
 
 
 class CueData(_Row):
@@ -91,6 +100,7 @@ class DrillData(_Row):
     minutes: int | None
     sets: int | None
     balls: int | None
+    set_on: date | None = None
 
 
 class PictureData(_Row):
@@ -154,6 +164,7 @@ class LessonData(_Row):
     clips: list[ClipData]
     passages: list[PassageData] = []
     pack: PackData | None = None
+    plans: PlansData = PlansData()
 
 
 class PlayerData(_Row):
@@ -171,6 +182,7 @@ class PlayerData(_Row):
     created_at: datetime
     injuries: list[InjuryData]
     lessons: list[LessonData]
+    targets: list[TargetData] = []
 
 
 def export_player(record: Record, player_id: int, target: Path) -> Path:
@@ -261,15 +273,26 @@ def player_data(player: Player) -> PlayerData:
         **{
             name: getattr(player, name)
             for name in PlayerData.model_fields
-            if name not in {"injuries", "lessons"}
+            if name not in {"injuries", "lessons", "targets"}
         },
         injuries=[InjuryData.model_validate(note) for note in player.injuries],
         lessons=[_lesson_data(lesson) for lesson in player.lessons],
+        targets=targets_data(player),
     )
 
 
 def _lesson_data(lesson: Lesson) -> LessonData:
-    nested = {"focus", "cues", "drills", "pictures", "findings", "clips", "passages", "pack"}
+    nested = {
+        "focus",
+        "cues",
+        "drills",
+        "pictures",
+        "findings",
+        "clips",
+        "passages",
+        "pack",
+        "plans",
+    }
     return LessonData(
         **{name: getattr(lesson, name) for name in LessonData.model_fields if name not in nested},
         focus=[FocusData.model_validate(row) for row in lesson.focus],
@@ -280,6 +303,7 @@ def _lesson_data(lesson: Lesson) -> LessonData:
         clips=[_clip_data(clip) for clip in lesson.clips],
         passages=passage_data(lesson),
         pack=pack_data(lesson),
+        plans=plans_data(lesson),
     )
 
 
@@ -341,11 +365,13 @@ def _add_player(session: Session, record: Record, data: PlayerData) -> tuple[int
         )
     if player is None:
         player = Player(
-            **data.model_dump(exclude={"injuries", "lessons"}), search=fold(data.name)[:400]
+            **data.model_dump(exclude={"injuries", "lessons", "targets"}),
+            search=fold(data.name)[:400],
         )
         player.injuries = [InjuryNote(**note.model_dump()) for note in data.injuries]
         session.add(player)
         session.flush()
+    add_targets(player, data.targets)
     here = set(session.scalars(select(Lesson.uid)))
     fresh = [lesson for lesson in data.lessons if lesson.uid not in here]
     for lesson in fresh:
@@ -354,7 +380,17 @@ def _add_player(session: Session, record: Record, data: PlayerData) -> tuple[int
 
 
 def _lesson_row(session: Session, record: Record, player_id: int, data: LessonData) -> Lesson:
-    nested = {"focus", "cues", "drills", "pictures", "findings", "clips", "passages", "pack"}
+    nested = {
+        "focus",
+        "cues",
+        "drills",
+        "pictures",
+        "findings",
+        "clips",
+        "passages",
+        "pack",
+        "plans",
+    }
     names = [drill.name for drill in data.drills]
     lesson = Lesson(
         **data.model_dump(exclude=nested),
@@ -366,6 +402,7 @@ def _lesson_row(session: Session, record: Record, player_id: int, data: LessonDa
         pictures=[PictureChoice(**row.model_dump()) for row in data.pictures],
     )
     add_voice(lesson, data.passages, data.pack)
+    add_plans(lesson, data.plans)
     if data.findings is not None:
         lesson.finding = LessonFinding(findings=data.findings)
     mine = set(session.scalars(select(Clip.sha256).where(Clip.player_id == player_id)))
