@@ -163,6 +163,7 @@ def measure_anew(session: Session, clip_id: int) -> Clip:
     """Put a clip back in the queue; what was found of it stays until the new numbers are there."""
     clip = _load(session, clip_id)
     clip.state, clip.progress, clip.problem, clip.problem_do = ClipState.WAITING, 0.0, "", ""
+    clip.taken_by, clip.taken_until, clip.tries = "", None, 0
     return clip
 
 

@@ -13,6 +13,7 @@ from lessonmark.lessons.clip_seeing import ClipSeen, ball_seen, see_clip, swing_
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.derived import Derived, body_key, clip_key
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
+from lessonmark.lessons.versions import made_with
 from lessonmark.measures.measuring import measure_swing
 from lessonmark.measures.seen import usual_toward
 from lessonmark.media.clip import ClipInfo, Frame
@@ -100,6 +101,7 @@ def analyse_clip(
         scale=seen.scale,
         camera=seen.camera,
         notes=(*clip.notes, *seen.notes),
+        made_with=made_with(settings),
     )
     derived.keep_track(key, seen.track)
     derived.keep_finding(key, finding)
@@ -136,7 +138,8 @@ def _body_track(
         )
     body = body_dataset(raw, clip=clip, view=settings.view, handedness=settings.handedness)
     derived.keep_track(key, body)
-    return body
+    # As a run that takes up there reads it: kept numbers are shorter than computed ones.
+    return derived.track(key) or body
 
 
 def no_swing_error(clip: ClipInfo, body: xr.Dataset) -> UnusableClip:

@@ -23,6 +23,7 @@ from lessonmark.lessons.clip_analysis import analyse_clip
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.derived import Derived
 from lessonmark.lessons.findings import ClipFinding, ClipProblem
+from lessonmark.lessons.threads import settle_threads
 from lessonmark.tracks.body import BodyTracker
 
 __all__ = ["ClipProgress", "analyse_clips"]
@@ -134,6 +135,7 @@ def _analyse_and_tell(job: _Job) -> ClipFinding | ClipProblem:
 
 
 def _analyse(job: _Job, tell: Callable[[ClipProgress], None]) -> ClipFinding | ClipProblem:
+    settle_threads()
     clip = job.settings.clip
 
     def on_progress(doing: str, done: int, of: int) -> None:

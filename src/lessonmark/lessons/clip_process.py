@@ -1,81 +1,157 @@
-"""Analyse one clip at a time in a process of its own.
+"""Analyse clips in processes of their own, as many at once as there are cores.
 
-The pages stay quick while the network runs, and a process that dies takes no page with it.
+The pages stay quick while the network runs, and a process that dies takes its clip with it and no
+other. A process is started at the first clip that needs it and kept for the next.
 """
 
 from __future__ import annotations
 
 import multiprocessing
-import queue
 import threading
+import traceback
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from multiprocessing.queues import Queue
+from multiprocessing.connection import Connection
 
-from lessonmark.errors import UnusableClip
+from lessonmark.errors import LessonmarkError, UnusableClip
 from lessonmark.language import say
 from lessonmark.lessons.analyser import ClipJob
 from lessonmark.lessons.clip_analysis import analyse_clip
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.derived import Derived
 from lessonmark.lessons.findings import ClipFinding
+from lessonmark.lessons.threads import core_count, network_threads, settle_threads
 from lessonmark.tracks.body import BodyTracker
 from lessonmark.words import Stage, View
 
-__all__ = ["ClipProcess", "analyse_here"]
+__all__ = ["AnalysisEnded", "ClipProcess", "analyse_here"]
 
 POLL_S = 0.2
 ASSUMED_CLUB_CM = 94.0  # a 7-iron; common practice, no source; the page says that it is assumed
 TRACKING_SHARE = 0.7  # of a clip's time, measured on the rendered clips
 AIR_TEMPERATURE_C = 15.0  # as lesson.toml's default
+ENDS_WITHIN_S = 5.0
+
+
+class AnalysisEnded(UnusableClip):
+    """The process that analysed a clip is gone; the clip may be as good as any."""
 
 
 class ClipProcess:
-    """A process that waits for clips; started at the first one."""
+    """Processes that wait for clips.
 
-    def __init__(self, *, heavy: bool = False) -> None:
+    Parameters
+    ----------
+    heavy : use the larger pose network.
+    processes : at most; None for one a core. A call beyond that waits.
+    """
+
+    def __init__(self, *, heavy: bool = False, processes: int | None = None) -> None:
         self._heavy = heavy
+        self._room = threading.Semaphore(processes or core_count())
         self._lock = threading.Lock()
-        self._pool: ProcessPoolExecutor | None = None
-        self._told: Queue[float] | None = None
+        self._idle: list[_Helper] = []
+        self._busy: list[_Helper] = []
 
     def analyse(self, job: ClipJob, tell: Callable[[float], None]) -> ClipFinding:
         """Analyse a clip over there and wait for it.
 
+        Parameters
+        ----------
+        tell : told the share that is done, a few times a second. What it raises ends the analysis.
+
         Raises
         ------
-        LessonmarkError : the clip cannot be used, or the process was ended from outside.
+        AnalysisEnded : the process was ended from outside.
+        LessonmarkError : the clip cannot be used.
         """
-        with self._lock:
-            pool, told = self._start()
-            future = pool.submit(_analyse_there, job, self._heavy)
-            while not future.done():
-                _pass_on(told, tell)
+        with self._room:
+            helper, threads = self._take()
+            whole = False
             try:
-                return future.result()
-            except BrokenProcessPool as err:
-                self.close()
-                raise UnusableClip(
-                    say("the analysis of this clip was ended from outside"),
-                    do=say("close other programs to free memory, and try again"),
-                ) from err
+                finding = helper.analyse(job, threads, tell)
+                whole = True
+                return finding
+            except AnalysisEnded:
+                raise
+            except LessonmarkError:
+                whole = helper.is_idle
+                raise
+            finally:
+                self._put_back(helper, whole)
 
     def close(self) -> None:
-        """End the process."""
-        if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
-            self._pool = None
+        """End the processes."""
+        with self._lock:
+            helpers, self._idle = [*self._idle, *self._busy], []
+        for helper in helpers:
+            helper.end()
 
-    def _start(self) -> tuple[ProcessPoolExecutor, Queue[float]]:
-        if self._pool is None or self._told is None:
-            # 'spawn': a forked child would inherit the locks of the pages' threads and could hang.
-            apart = multiprocessing.get_context("spawn")
-            self._told = apart.Queue()
-            self._pool = ProcessPoolExecutor(
-                1, mp_context=apart, initializer=_listen, initargs=(self._told,)
-            )
-        return self._pool, self._told
+    def _take(self) -> tuple[_Helper, int]:
+        with self._lock:
+            helper = self._idle.pop() if self._idle else _Helper(heavy=self._heavy)
+            self._busy.append(helper)
+            return helper, network_threads(len(self._busy))
+
+    def _put_back(self, helper: _Helper, whole: bool) -> None:
+        with self._lock:
+            self._busy.remove(helper)
+            if whole:
+                self._idle.append(helper)
+        if not whole:
+            helper.end()
+
+
+class _Helper:
+    """One process and the line to it."""
+
+    def __init__(self, *, heavy: bool) -> None:
+        # 'spawn': a forked child would inherit the locks of the pages' threads and could hang.
+        apart = multiprocessing.get_context("spawn")
+        self._line, there = apart.Pipe()
+        self._process = apart.Process(
+            target=_listen, args=(there, heavy), name="clip-process", daemon=True
+        )
+        self._process.start()
+        there.close()  # or a process that died would never be noticed
+        self.is_idle = True
+
+    def analyse(self, job: ClipJob, threads: int, tell: Callable[[float], None]) -> ClipFinding:
+        share = 0.0
+        try:
+            self._line.send((job, threads))
+            self.is_idle = False
+            while True:
+                if not self._line.poll(POLL_S):
+                    tell(share)
+                    continue
+                kind, value = self._line.recv()
+                if kind == "share":
+                    share = value
+                    tell(share)
+                elif kind == "done":
+                    self.is_idle = True
+                    return value  # type: ignore[no-any-return]  # a pipe knows no types
+                else:
+                    self.is_idle = True
+                    raise value
+        except (EOFError, BrokenPipeError, ConnectionResetError) as err:
+            raise _ended() from err
+
+    def end(self) -> None:
+        """End the process; what it worked on is lost, what it had finished is kept."""
+        self._process.terminate()
+        self._process.join(ENDS_WITHIN_S)
+        if self._process.is_alive():
+            self._process.kill()
+            self._process.join(ENDS_WITHIN_S)
+        self._line.close()
+
+
+def _ended() -> AnalysisEnded:
+    return AnalysisEnded(
+        say("the analysis of this clip was ended from outside"),
+        do=say("close other programs to free memory, and try again"),
+    )
 
 
 def analyse_here(
@@ -94,7 +170,7 @@ def analyse_here(
     ------
     LessonmarkError : the clip cannot be used.
     """
-
+    settle_threads()
     furthest = 0.0
 
     def on_progress(doing: str, done: int, of: int) -> None:
@@ -136,35 +212,43 @@ def _settings(job: ClipJob, view: View, *, heavy: bool) -> ClipSettings:
     )
 
 
-_told_there: Queue[float] | None = None
-_tracker_there: BodyTracker | None = None
-
-
-def _listen(told: Queue[float]) -> None:
-    global _told_there
-    _told_there = told
-
-
-def _analyse_there(job: ClipJob, heavy: bool) -> ClipFinding:
-    told = _told_there
-    assert told is not None  # set by the initializer
+def _listen(line: Connection, heavy: bool) -> None:
+    """Wait for clips until the other end is closed; runs in the process itself."""
+    settle_threads()
+    trackers: dict[int, BodyTracker] = {}
+    threads = 1
 
     def tracker() -> BodyTracker:
-        global _tracker_there
-        if _tracker_there is None:
-            _tracker_there = BodyTracker(heavy=heavy)
-        return _tracker_there
+        if threads not in trackers:
+            trackers.clear()
+            trackers[threads] = BodyTracker(heavy=heavy, threads=threads)
+        return trackers[threads]
 
-    return analyse_here(job, heavy=heavy, tracker=tracker, tell=told.put)
+    while True:
+        try:
+            job, threads = line.recv()
+            line.send(_answer(line, job, heavy=heavy, tracker=tracker))
+        except (
+            EOFError,
+            KeyboardInterrupt,
+            ConnectionError,
+        ):  # the program at the other end is gone
+            return
 
 
-def _pass_on(told: Queue[float], tell: Callable[[float], None]) -> None:
-    """Wait a little for news and pass the latest on."""
-    share: float | None = None
+def _answer(
+    line: Connection, job: ClipJob, *, heavy: bool, tracker: Callable[[], BodyTracker]
+) -> tuple[str, object]:
     try:
-        share = told.get(timeout=POLL_S)
-        while True:
-            share = told.get_nowait()
-    except queue.Empty:
-        if share is not None:
-            tell(share)
+        return "done", analyse_here(
+            job, heavy=heavy, tracker=tracker, tell=lambda share: line.send(("share", share))
+        )
+    except LessonmarkError as err:
+        return "error", err
+    except MemoryError:
+        return "error", _ended()
+    except ConnectionError:
+        raise
+    except Exception as err:  # its kind may not be one that a pipe can carry
+        where = "".join(traceback.format_tb(err.__traceback__))
+        return "error", RuntimeError(f"{type(err).__name__}: {err}\n{where}")

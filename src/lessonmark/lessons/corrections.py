@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import pairwise
 
@@ -18,6 +19,7 @@ from lessonmark.language import say
 from lessonmark.lessons.analyser import Analyser, Moves
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.findings import SwingFinding
+from lessonmark.lessons.former import keep_former
 from lessonmark.lessons.jobs import (
     clip_job,
     lesson_job,
@@ -29,6 +31,7 @@ from lessonmark.lessons.jobs import (
 from lessonmark.lessons.listing import load_swing
 from lessonmark.lessons.record import Correction, CorrectionKind, Swing
 from lessonmark.lessons.store import Record
+from lessonmark.lessons.versions import clip_version
 from lessonmark.words import Position
 
 __all__ = ["measured_now", "move_landmark", "move_position", "undo_last"]
@@ -127,7 +130,8 @@ def measured_now(files: FileStore, analyser: Analyser, swing: Swing) -> SwingFin
     moves = moves_of(swing.clip, swing.number)
     if not (moves.landmarks or moves.positions):
         return raw
-    return analyser.measure_again(clip_job(files, swing.clip), raw, moves)
+    found = analyser.measure_again(clip_job(files, swing.clip), raw, moves)
+    return replace(found, corrected_with=clip_version())
 
 
 def _correct(record: Record, analyser: Analyser, swing_id: int, change: Change) -> None:
@@ -142,6 +146,7 @@ def _correct(record: Record, analyser: Analyser, swing_id: int, change: Change) 
         with record.writing() as session:
             if _keep(session, swing_id, seen, change, found):
                 lesson = load_swing(session, swing_id).clip.lesson
+                keep_former(lesson, None)
                 write_lesson_findings(lesson, findings)
                 if lesson.finding is not None:
                     lesson.finding.stale = True  # its pictures still show the old lines

@@ -1,17 +1,16 @@
 """Derived files of a lesson, kept by content so that nothing is measured twice.
 
 A key is a hash over everything that a result depends on: the clip's bytes, what lesson.toml says
-of it, and the code of the packages that make it. Files are written whole or not at all, so that a
-run that was killed leaves only finished pieces, and the next run takes up there.
+of it, the code that makes it, the network and the libraries. Files are written whole or not at all,
+so that a run that was killed leaves only finished pieces, and the next run takes up there.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import os
 from dataclasses import asdict
-from functools import cache
-from importlib import resources
 from pathlib import Path
 
 import xarray as xr
@@ -19,30 +18,12 @@ from pydantic import TypeAdapter, ValidationError
 
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.findings import ClipFinding
+from lessonmark.lessons.versions import body_version, made_with
 from lessonmark.tracks.dataset import read_track, write_track
 
 __all__ = ["Derived", "body_key", "clip_key"]
 
 _FINDING: TypeAdapter[ClipFinding] = TypeAdapter(ClipFinding)
-_BODY_CODE = (
-    "media",
-    "tracks/body.py",
-    "tracks/detector.py",
-    "tracks/landmarks.py",
-    "tracks/network.py",
-    "tracks/pace.py",
-    "tracks/smoother.py",
-    "tracks/dataset.py",
-    "tracks/schema.py",
-)
-_CLIP_CODE = (
-    "media",
-    "tracks",
-    "positions",
-    "measures",
-    "lessons/clip_analysis.py",
-    "lessons/clip_seeing.py",
-)
 
 
 class Derived:
@@ -61,7 +42,7 @@ class Derived:
 
     def keep_finding(self, key: str, finding: ClipFinding) -> None:
         """Keep a clip's finding."""
-        unfinished = self.folder / f"{key}.json.part"
+        unfinished = self.folder / f"{key}.{os.getpid()}.part"  # another may be at the same clip
         unfinished.write_bytes(_FINDING.dump_json(finding))
         unfinished.replace(self.folder / f"{key}.json")
 
@@ -74,33 +55,22 @@ class Derived:
 
     def keep_track(self, key: str, track: xr.Dataset) -> None:
         """Keep a track."""
-        write_track(track, self.folder / f"{key}.nc")
+        unfinished = self.folder / f"{key}.{os.getpid()}.nc.new"
+        write_track(track, unfinished)
+        unfinished.replace(self.folder / f"{key}.nc")
 
 
 def body_key(sha256: str, settings: ClipSettings) -> str:
     """Key of a clip's body track."""
     facts: dict[str, object] = {"fps": settings.fps_declared, "heavy": settings.heavy}
-    return _key("body", sha256, facts, _code(_BODY_CODE))
+    return _key("body", sha256, facts, body_version(heavy=settings.heavy))
 
 
 def clip_key(sha256: str, settings: ClipSettings) -> str:
     """Key of a clip's finding and of its whole track."""
-    return _key("clip", sha256, asdict(settings), _code(_CLIP_CODE))
+    return _key("clip", sha256, asdict(settings), made_with(settings).version)
 
 
 def _key(kind: str, sha256: str, facts: dict[str, object], code: str) -> str:
     text = json.dumps([kind, sha256, facts, code], sort_keys=True, default=str)
     return f"{kind}-{hashlib.sha256(text.encode()).hexdigest()[:32]}"
-
-
-@cache
-def _code(places: tuple[str, ...]) -> str:
-    """Hash the source of the code that a result depends on: new code, new result."""
-    whole = hashlib.sha256()
-    package = resources.files("lessonmark")
-    for place in places:
-        root = Path(str(package / place))
-        for file in sorted(root.rglob("*")) if root.is_dir() else [root]:
-            if file.suffix in (".py", ".json", ".npz"):
-                whole.update(file.read_bytes())
-    return whole.hexdigest()

@@ -177,6 +177,12 @@ class FileStore:
         folder.mkdir(exist_ok=True)
         return folder
 
+    def publish_derived(self, sha256: str) -> None:
+        """Hand what was made from a clip to the other machines; a folder has none."""
+
+    def publish_lesson(self, uid: str) -> None:
+        """Hand a lesson's pictures and sheets to the other machines; a folder has none."""
+
     def remove_media(self, sha256: str) -> int:
         """Remove a kept file and everything made from it; gives how many files went.
 

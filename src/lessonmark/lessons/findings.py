@@ -13,6 +13,7 @@ from pathlib import Path
 from pydantic import TypeAdapter
 
 from lessonmark.evidence.change import Change
+from lessonmark.lessons.made_with import MadeWith
 from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.measured import MeasureAt, Measured, Refused
 from lessonmark.measures.scale_value import Scale
@@ -63,6 +64,7 @@ class SwingFinding:
     ball: BallSeen | None  # at address; None: not found
     span_s: tuple[float, float]  # where the swing lies in the clip
     notes: tuple[str, ...] = ()  # stopped early, no backswing, no club seen
+    corrected_with: str = ""  # version in short that measured what the coach moved; '' nothing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,6 +86,7 @@ class ClipFinding:
     scale: Scale | None  # None: lengths are in % of the torso
     camera: CameraCheck | None
     notes: tuple[str, ...] = ()  # warnings in plain words: mirrored? camera moved? no sound
+    made_with: MadeWith | None = None  # None: from before versions were kept
 
 
 @dataclass(frozen=True, kw_only=True)

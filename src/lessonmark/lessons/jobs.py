@@ -34,10 +34,12 @@ from lessonmark.lessons.record import (
     LessonFinding,
     Swing,
 )
+from lessonmark.lessons.versions import judging_version
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.words import Position
 
 __all__ = [
+    "FINDINGS",
     "clip_job",
     "clip_key",
     "lesson_job",
@@ -47,6 +49,7 @@ __all__ = [
     "read_swing",
     "shown_swing",
     "swing_key",
+    "versions_in",
     "whole_findings",
     "write_clip_finding",
     "write_lesson_findings",
@@ -55,7 +58,8 @@ __all__ = [
 
 _CLIP: TypeAdapter[ClipFinding] = TypeAdapter(ClipFinding)
 _SWING: TypeAdapter[SwingFinding] = TypeAdapter(SwingFinding)
-_LESSON: TypeAdapter[Findings] = TypeAdapter(Findings)
+FINDINGS: TypeAdapter[Findings] = TypeAdapter(Findings)
+VERSIONS_MAX = 200  # characters, as the column is wide
 
 
 def clip_key(clip: Clip) -> str:
@@ -160,6 +164,7 @@ def write_clip_finding(session: Session, clip: Clip, finding: ClipFinding) -> No
     """Keep what was found in a clip, swing by swing; a swing keeps its row and its marks."""
     clip.finding = _CLIP.dump_json(finding).decode()
     clip.view = finding.view
+    clip.measured_with = finding.made_with.version if finding.made_with else ""
     rows = {swing.number: swing for swing in clip.swings}
     for found in finding.swings:
         row = rows.pop(found.number, None)
@@ -170,6 +175,7 @@ def write_clip_finding(session: Session, clip: Clip, finding: ClipFinding) -> No
     for row in rows.values():
         clip.swings.remove(row)
     clip.state, clip.progress, clip.problem, clip.problem_do = ClipState.DONE, 1.0, "", ""
+    clip.taken_by, clip.taken_until, clip.tries = "", None, 0
 
 
 def write_swing(row: Swing, found: SwingFinding) -> None:
@@ -226,9 +232,10 @@ def write_lesson_findings(lesson: Lesson, findings: Findings) -> None:
             for clip in findings.clips
         ),
     )
-    lesson.finding.findings = _LESSON.dump_json(lent).decode()
+    lesson.finding.findings = FINDINGS.dump_json(lent).decode()
     keep_changes(lesson, findings)
     lesson.finding.made_at = datetime.now(UTC)
+    lesson.finding.measured_with = versions_in(findings, judged=judging_version())
     for found in (swing for clip in findings.clips for swing in clip.swings):
         if found.swing_id in rows:
             rows[found.swing_id].numbers = _numbers(found)
@@ -240,7 +247,7 @@ def read_lesson_findings(lesson: Lesson) -> Findings | None:
 
     Its clips hold only the swings that differ from their rows: `whole_findings` gives all.
     """
-    return None if lesson.finding is None else _LESSON.validate_json(lesson.finding.findings)
+    return None if lesson.finding is None else FINDINGS.validate_json(lesson.finding.findings)
 
 
 def whole_findings(lesson: Lesson) -> Findings | None:
@@ -260,6 +267,12 @@ def whole_findings(lesson: Lesson) -> Findings | None:
             for clip in findings.clips
         ),
     )
+
+
+def versions_in(findings: Findings, *, judged: str) -> str:
+    """Name the versions behind a sheet in short: its clips' and, unless '', the judging's."""
+    clips = {clip.made_with.version for clip in findings.clips if clip.made_with is not None}
+    return ", ".join([*sorted(clips), *([judged] if judged else [])])[:VERSIONS_MAX]
 
 
 def _numbers(found: SwingFinding) -> dict[str, list[float]]:

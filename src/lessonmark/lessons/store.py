@@ -12,6 +12,7 @@ import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,8 @@ from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.migrations import upgrade
-from lessonmark.lessons.record import Clip, ClipState, Media
+from lessonmark.lessons.record import Media
+from lessonmark.lessons.turns import release_dead
 
 __all__ = ["Record", "data_folder", "open_record", "server_address", "take_up_work"]
 
@@ -133,16 +135,13 @@ def take_up_work(record: Record) -> int:
     analyses calls it, at its start: another window of the program may be at work.
     """
     with record.writing() as session:
-        stuck = session.scalars(select(Clip).where(Clip.state == ClipState.WORKING)).all()
-        for clip in stuck:
-            clip.state = ClipState.WAITING
-            clip.progress = 0.0
+        stuck = release_dead(session, at=datetime.now(UTC), at_start=True)
         known = set(session.scalars(select(Media.sha256)))
         settled = time.time() - SETTLED_S
         record.files.sweep_incoming(before=settled)
         for sha256 in set(record.files.kept(before=settled)) - known:
             record.files.remove_media(sha256)
-        return len(stuck)
+        return stuck
 
 
 def _cannot_open(engine: Engine, err: DBAPIError) -> RecordError:

@@ -1,7 +1,7 @@
-"""Analyse waiting clips in the background, one at a time, and judge their lessons.
+"""Analyse waiting clips in the background, as many at once as there are cores, and judge lessons.
 
-The queue is the record itself: a clip that waits says so in its row, so that a killed program
-takes up where it stopped.
+The queue is the record itself (`turns.py`): a clip that waits says so in its row, so that a killed
+program takes up where it stopped, and several programs may work on one record.
 """
 
 from __future__ import annotations
@@ -9,13 +9,16 @@ from __future__ import annotations
 import logging
 import threading
 import time
+from datetime import UTC, datetime
 
 from sqlalchemy import exists, select
 
 from lessonmark.errors import LessonmarkError, RecordError
 from lessonmark.language import say
 from lessonmark.lessons.analyser import Analyser
+from lessonmark.lessons.clip_process import AnalysisEnded
 from lessonmark.lessons.corrections import measured_now
+from lessonmark.lessons.former import keep_former
 from lessonmark.lessons.jobs import (
     clip_job,
     lesson_job,
@@ -23,112 +26,164 @@ from lessonmark.lessons.jobs import (
     write_lesson_findings,
     write_swing,
 )
-from lessonmark.lessons.record import Clip, ClipState, Lesson, LessonFinding, Player
+from lessonmark.lessons.record import Clip, ClipState, Lesson, LessonFinding
 from lessonmark.lessons.store import Record
+from lessonmark.lessons.threads import core_count
+from lessonmark.lessons.turns import LEASE, Turn, give_back, held, new_holder, renew, take_turn
 
 __all__ = ["Workshop", "judge_lesson"]
 
 TELL_EVERY_S = 0.5  # progress is a write to the database: not more often than the eye follows
 LOOK_EVERY_S = 2.0  # for clips that another window brought in
+RENEW_EVERY_S = LEASE.total_seconds() / 6
 log = logging.getLogger(__name__)
 
 
-class Workshop:
-    """A thread that works through the record's queue."""
+class TakenAway(Exception):
+    """The clip under way is no longer this worker's."""
 
-    def __init__(self, record: Record, analyser: Analyser) -> None:
+
+class Workshop:
+    """Threads that work through the record's queue.
+
+    Parameters
+    ----------
+    workers : clips at once; None for one a core.
+    """
+
+    def __init__(self, record: Record, analyser: Analyser, *, workers: int | None = None) -> None:
         self._record = record
         self._analyser = analyser
-        self._wake = threading.Event()
+        self._workers = workers or core_count()
+        self._holder = new_holder()
+        self._wake = threading.Condition()
         self._stopping = threading.Event()
-        self._thread: threading.Thread | None = None
+        self._judging = threading.Lock()  # two threads must not cut one lesson's pictures
+        self._lock = threading.Lock()
+        self._open: set[Turn] = set()
+        self._threads: list[threading.Thread] = []
 
     def start(self) -> None:
         """Begin; safe to call twice."""
-        if self._thread is None:
-            self._thread = threading.Thread(target=self._run, name="workshop", daemon=True)
-            self._thread.start()
+        if self._threads:
+            return
+        tasks = [(self._run, f"workshop-{n}") for n in range(self._workers)]
+        for target, name in (*tasks, (self._renew_all, "workshop-renewal")):
+            thread = threading.Thread(target=target, name=name, daemon=True)
+            self._threads.append(thread)
+            thread.start()
 
     def wake(self) -> None:
         """Say that there may be something to do."""
-        self._wake.set()
+        with self._wake:
+            self._wake.notify_all()
 
     def stop(self, timeout_s: float = 5.0) -> None:
-        """Stop after the step under way."""
+        """Stop after the step under way; what is not finished then goes back to the queue."""
         self._stopping.set()
-        self._wake.set()
-        if self._thread is not None:
-            self._thread.join(timeout_s)
+        self.wake()
+        until = time.monotonic() + timeout_s
+        for thread in self._threads:
+            thread.join(max(0.0, until - time.monotonic()))
+        with self._lock:
+            left = list(self._open)
+        for turn in left:
+            self._give_back(turn, counts=False)
 
     def work_through(self) -> int:
-        """Do all that waits, here and now; gives how many clips were analysed."""
+        """Do all that waits, here and now, one after the other; gives how many clips there were."""
         count = 0
-        while not self._stopping.is_set() and self._analyse_next():
+        while not self._stopping.is_set() and self.work_on_next():
             count += 1
         while not self._stopping.is_set() and self._judge_next():
             pass
         return count
 
+    def work_on_next(self) -> bool:
+        """Analyse the next clip and judge its lesson; False where none waits."""
+        with self._record.writing() as session:
+            turn = take_turn(session, self._holder, at=datetime.now(UTC))
+        if turn is None:
+            return False
+        with self._lock:
+            self._open.add(turn)
+        try:
+            self._analyse(turn)
+        except RecordError:  # a full or locked disk: the clip waits for better times
+            self._give_back(turn, counts=False)
+            raise
+        finally:
+            with self._lock:
+                self._open.discard(turn)
+        self._judge(turn.lesson_id, pictures=not self._more_of(turn.lesson_id))
+        self._make_frames(turn.clip_id)
+        return True
+
     def _run(self) -> None:
         while not self._stopping.is_set():
             try:
-                busy = self._analyse_next() or self._judge_next()
+                busy = self.work_on_next() or self._judge_next()
             except RecordError as err:  # a full or locked disk: the rows stay as they were
                 log.error("the background work pauses: %s", err)
                 busy = False
             if not busy:
-                self._wake.wait(LOOK_EVERY_S)
-                self._wake.clear()
+                with self._wake:
+                    if not self._stopping.is_set():
+                        self._wake.wait(LOOK_EVERY_S)
 
-    def _analyse_next(self) -> bool:
-        with self._record.writing() as session:
-            clip = session.scalar(
-                select(Clip)
-                .join(Player, Player.id == Clip.player_id)
-                .where(Clip.state == ClipState.WAITING, Player.erasing_since.is_(None))
-                .order_by(Clip.lesson_id.desc(), Clip.filmed_at, Clip.id)
-                .limit(1)
-            )
-            if clip is None:
-                return False
-            clip.state, clip.progress = ClipState.WORKING, 0.0
-            clip_id, lesson_id = clip.id, clip.lesson_id
-        self._analyse(clip_id)
-        self._judge(lesson_id, pictures=not self._more_of(lesson_id))
-        self._make_frames(clip_id)
-        return True
+    def _renew_all(self) -> None:
+        """Say now and then that this program is alive, whatever its clips are at."""
+        while not self._stopping.wait(RENEW_EVERY_S):
+            with self._lock:
+                turns = list(self._open)
+            try:
+                for turn in turns:
+                    with self._record.writing() as session:
+                        renew(session, turn, at=datetime.now(UTC))
+            except RecordError as err:
+                log.error("the background work could not say that it goes on: %s", err)
 
-    def _analyse(self, clip_id: int) -> None:
+    def _analyse(self, turn: Turn) -> None:
         try:
             with self._record.reading() as session:
-                job = clip_job(self._record.files, session.get_one(Clip, clip_id))
-            finding = self._analyser.analyse_clip(job, _Teller(self._record, clip_id))
+                job = clip_job(self._record.files, session.get_one(Clip, turn.clip_id))
+            finding = self._analyser.analyse_clip(job, _Teller(self._record, turn))
+        except TakenAway:
+            return
+        except AnalysisEnded:
+            self._give_back(turn, counts=True)
+            return
         except LessonmarkError as err:
-            self._fail(clip_id, str(err).rstrip(".") if not err.do else err.what, err.do)
+            self._fail(turn, str(err).rstrip(".") if not err.do else err.what, err.do)
             return
         except Exception:  # the clip loop: the other clips of the lesson go on
             log.exception("a clip could not be analysed")
             self._fail(
-                clip_id,
+                turn,
                 say("the analysis of this clip stopped unexpectedly"),
                 say("the other clips went on; try this one again, or film another"),
             )
             return
+        self._record.files.publish_derived(job.sha256)
         with self._record.reading() as session, session.no_autoflush:
             # Slow, so before anything is written: swings that the coach corrected are measured
             # again on the new track.
-            clip = session.get_one(Clip, clip_id)
+            clip = session.get(Clip, turn.clip_id)
+            if clip is None:
+                return
             write_clip_finding(session, clip, finding)
             again = {
                 swing.number: measured_now(self._record.files, self._analyser, swing)
                 for swing in clip.swings
             }
         with self._record.writing() as session:
-            there = session.get(Clip, clip_id)
+            there = held(session, turn)
             if there is None:
-                return  # erased meanwhile
+                return  # erased, withdrawn, or another worker's by now: nothing is written twice
             if there.view_by_hand and there.view is not finding.view:
+                give_back(session, turn, counts=False)
                 return  # the coach corrected the view meanwhile: it waits for another turn
+            keep_former(there.lesson, finding)
             write_clip_finding(session, there, finding)
             for swing in there.swings:
                 write_swing(swing, again[swing.number])
@@ -145,15 +200,26 @@ class Workshop:
         except (LessonmarkError, OSError) as err:
             log.warning("the frames of a clip are not ready yet: %s", err)
 
-    def _fail(self, clip_id: int, what: str, do: str) -> None:
+    def _fail(self, turn: Turn, what: str, do: str) -> None:
         with self._record.writing() as session:
-            clip = session.get(Clip, clip_id)
+            clip = held(session, turn)
             if clip is not None:
                 clip.state, clip.problem, clip.problem_do = ClipState.FAILED, what, do
+                clip.taken_by, clip.taken_until, clip.tries = "", None, 0
+
+    def _give_back(self, turn: Turn, *, counts: bool) -> None:
+        try:
+            with self._record.writing() as session:
+                give_back(session, turn, counts=counts)
+        except RecordError as err:  # its time runs out by itself
+            log.error("a clip could not be put back in the queue: %s", err)
 
     def _more_of(self, lesson_id: int) -> bool:
         with self._record.reading() as session:
-            waits = exists().where(Clip.lesson_id == lesson_id, Clip.state == ClipState.WAITING)
+            waits = exists().where(
+                Clip.lesson_id == lesson_id,
+                Clip.state.in_((ClipState.WAITING, ClipState.WORKING)),
+            )
             return bool(session.scalar(select(waits)))
 
     def _judge_next(self) -> bool:
@@ -168,7 +234,8 @@ class Workshop:
     def _judge(self, lesson_id: int, *, pictures: bool) -> bool:
         """Judge a lesson; gives whether that came off."""
         try:
-            return judge_lesson(self._record, self._analyser, lesson_id, pictures=pictures)
+            with self._judging:
+                return judge_lesson(self._record, self._analyser, lesson_id, pictures=pictures)
         except LessonmarkError as err:
             log.error("a lesson could not be judged: %s", err)
         except Exception:  # one lesson's trouble must not stop the others
@@ -208,18 +275,21 @@ def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures
         if lesson is None:
             return True
         changed = lesson_job(record.files, lesson) != job
+        keep_former(lesson, None)
         write_lesson_findings(lesson, findings)
         if lesson.finding is not None and (changed or not pictures):
             lesson.finding.stale = True
+        uid = lesson.uid
+    record.files.publish_lesson(uid)
     return True
 
 
 class _Teller:
-    """Write a clip's progress down, now and then."""
+    """Write a clip's progress down, now and then, and find out whether it is still wanted."""
 
-    def __init__(self, record: Record, clip_id: int) -> None:
+    def __init__(self, record: Record, turn: Turn) -> None:
         self._record = record
-        self._clip_id = clip_id
+        self._turn = turn
         self._told_at = 0.0
 
     def __call__(self, share: float) -> None:
@@ -228,6 +298,5 @@ class _Teller:
             return
         self._told_at = now
         with self._record.writing() as session:
-            clip = session.get(Clip, self._clip_id)
-            if clip is not None and clip.state is ClipState.WORKING:
-                clip.progress = min(max(share, 0.0), 1.0)
+            if not renew(session, self._turn, at=datetime.now(UTC), progress=share):
+                raise TakenAway
