@@ -18,7 +18,8 @@ from lessonmark.lessons import erasure, migrations
 from lessonmark.lessons.backup import back_up, check_clips
 from lessonmark.lessons.erasure import erase_player
 from lessonmark.lessons.listing import focus_over_time, lesson_lines, list_players, load_lesson
-from lessonmark.lessons.privacy import export_player, import_player, player_data
+from lessonmark.lessons.player_data import player_data
+from lessonmark.lessons.privacy import export_player, import_player
 from lessonmark.lessons.record import Base, Clip, Focus, Lesson, Player, Swing
 from lessonmark.lessons.store import open_record
 

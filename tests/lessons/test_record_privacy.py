@@ -14,7 +14,8 @@ from lessonmark.errors import RecordError
 from lessonmark.lessons import erasure
 from lessonmark.lessons.backup import back_up, check_clips, check_record, restore
 from lessonmark.lessons.erasure import erase_player
-from lessonmark.lessons.privacy import export_player, import_player, player_data
+from lessonmark.lessons.player_data import player_data
+from lessonmark.lessons.privacy import export_player, import_player
 from lessonmark.lessons.record import Base, Clip, Cue, InjuryNote, Lesson, Player
 from lessonmark.lessons.store import DATABASE_NAME, open_record
 
