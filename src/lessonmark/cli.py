@@ -208,11 +208,19 @@ def serve(
 def drills(
     folder: Annotated[Path | None, typer.Option(help="Your own drills, TOML files.")] = None,
     show: Annotated[str | None, typer.Option(help="Id of a drill to print in full.")] = None,
+    effect: Annotated[bool, typer.Option(help="How each did over the record's players.")] = False,
+    record: Annotated[Path | None, typer.Option(help="Where the record is kept.")] = None,
 ) -> None:
-    """List the drills of the library, or print one."""
+    """List the drills of the library, print one, or say which work."""
     from lessonmark.drills.library import caution_sentences, find_drill, read_library
     from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
+    from lessonmark.lessons.drill_words import drill_effect_lines
 
+    if effect:
+        with errors_for_people():
+            for line in drill_effect_lines(record, folder):
+                out_console.print(f"• {line}", highlight=False, markup=False)
+        return
     with errors_for_people():
         library = read_library(folder)
         if show is None:

@@ -7,7 +7,7 @@ from lessonmark.evidence.drill_effect import DrillEffect, DrillResult, HowOften
 from lessonmark.evidence.lasting import Lasted, Retention
 from lessonmark.language import say, say_n, say_number
 
-__all__ = ["drill_result", "drill_sentence"]
+__all__ = ["drill_result", "drill_sentence", "often_words"]
 
 
 def drill_result(
@@ -65,11 +65,13 @@ def drill_sentence(effect: DrillEffect, drill: str, measure: str) -> str:
             "{drill} moved {measure} as meant in about {often}.",
             drill=title,
             measure=measure,
-            often=_often(effect.moved),
+            often=often_words(effect.moved),
         )
     ]
     if effect.lasted is not None:
-        parts.append(say("Where it did, it lasted in about {often}.", often=_often(effect.lasted)))
+        parts.append(
+            say("Where it did, it lasted in about {often}.", often=often_words(effect.lasted))
+        )
     if effect.unsettled:
         parts.append(
             say_n(
@@ -81,7 +83,8 @@ def drill_sentence(effect: DrillEffect, drill: str, measure: str) -> str:
     return " ".join(parts)
 
 
-def _often(found: HowOften) -> str:
+def often_words(found: HowOften) -> str:
+    """Say a share of players with its interval, in players of ten."""
     return say(
         "{share} of 10 players (95 % interval {low} to {high}; {players})",
         share=say_number(10 * found.share),
