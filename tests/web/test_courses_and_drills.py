@@ -23,7 +23,7 @@ def test_the_latest_focus_is_drawn_and_another_can_be_chosen(coach, lesson):
     assert "never enter a verdict" in page
     other = coach.get("/players/1", params={"measure": "face-on pelvis_shift@P4"}).text
     assert other.count('class="course"') == 1
-    assert "pelvis shift at P4" in other
+    assert '<option value="face-on pelvis_shift@P4" selected' in other
 
 
 def test_a_measure_that_is_none_is_refused(coach, lesson):

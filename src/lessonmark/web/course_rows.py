@@ -79,6 +79,7 @@ def course_of(
     low, high = course.target or (-math.inf, math.inf)
     return {
         "key": f"{view} {at}",
+        "chosen_freely": (str(at), view) not in {(c.at, c.view) for c in choices},
         "title": course.name,
         "view": view,
         "unit": wording.unit_sign(course.unit).strip(),
