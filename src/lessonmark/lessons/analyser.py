@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+from lessonmark.evidence.scatter import Scatter
 from lessonmark.lessons.findings import (
     ClipFinding,
     ClipProblem,
@@ -25,6 +26,7 @@ from lessonmark.words import Handedness, Position, Stage, View
 __all__ = [
     "Analyser",
     "CatalogueEntry",
+    "CauseWish",
     "ClipJob",
     "Curve",
     "CurveLine",
@@ -74,6 +76,15 @@ class PictureWish:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CauseWish:
+    """A step of the chain of causes that the coach has in mind."""
+
+    words: str
+    at: MeasureAt
+    way: str  # 'more' or 'less'
+
+
+@dataclass(frozen=True, kw_only=True)
 class LessonJob:
     """A lesson whose clips are analysed, to be judged as a whole."""
 
@@ -91,6 +102,8 @@ class LessonJob:
     derived: Mapping[str, Path]  # clip -> its folder
     moved: Mapping[str, tuple[MovedLandmark, ...]]  # clip -> landmarks moved by hand
     folder: Path  # the pictures go to folder/pictures
+    causes: tuple[CauseWish, ...] = ()
+    scatters: Mapping[tuple[MeasureAt, View], Scatter] = field(default_factory=dict)  # own, earlier
 
 
 @dataclass(frozen=True, kw_only=True)

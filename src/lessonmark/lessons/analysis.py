@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,6 +10,7 @@ from lessonmark import __version__
 from lessonmark.errors import LessonFileError, UnusableClip
 from lessonmark.evidence.lasting import look_again_sentence
 from lessonmark.evidence.report import EvidenceReport
+from lessonmark.evidence.scatter import Scatter
 from lessonmark.language import say, say_n
 from lessonmark.lessons.camera_between import CameraBetween, camera_between
 from lessonmark.lessons.cautions import cautions_for
@@ -28,6 +29,7 @@ from lessonmark.lessons.judging import captions, judge_clips, list_refusals
 from lessonmark.lessons.lesson_file import LESSON_FILE, FocusEntry, LessonFile, read_lesson_file
 from lessonmark.lessons.paired_views import lend_positions
 from lessonmark.lessons.pictures import picture_pair
+from lessonmark.lessons.together import find_links
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.registry import catalogue
 from lessonmark.words import Stage, View
@@ -98,6 +100,7 @@ def find_evidence(
     out: Path,
     focus: Sequence[FocusEntry] | None = None,
     cut_pictures: bool = True,
+    scatters: Mapping[tuple[MeasureAt, View], Scatter] | None = None,
 ) -> Findings:
     """Judge measured clips and cut the pictures; quick, so that a coach may try other foci.
 
@@ -105,13 +108,18 @@ def find_evidence(
     ----------
     focus : the focus measures; None for those of lesson.toml.
     cut_pictures : False leaves them out, which is quicker still.
+    scatters : this player's own, learnt from earlier lessons; the unit's prior where there is none.
     """
     focus = lesson.focus if focus is None else focus
     derived = Derived(out / DERIVED)
     cameras = _cameras(clips, folder=folder, out=out)
     judged = judge_clips(
-        focus, clips, camera_moved={between.view: between.moved for between in cameras}
+        focus,
+        clips,
+        camera_moved={between.view: between.moved for between in cameras},
+        scatters=scatters or {},
     )
+    same_swing = {clip.file: clip.same_swing for clip in lesson.clip}
     return Findings(
         lesson_title=lesson.lesson.title,
         date=lesson.lesson.date.isoformat(),
@@ -137,9 +145,8 @@ def find_evidence(
         cautions=cautions_for(lesson),
         scale_note=_scale_note(clips),
         software=f"lessonmark {__version__}",
-        chain=check_coachs_chain(
-            lesson.chain, clips, {clip.file: clip.same_swing for clip in lesson.clip}
-        ),
+        chain=check_coachs_chain(lesson.chain, clips, same_swing),
+        links=find_links(judged.focus, lesson.chain, judged.side_effects, clips, same_swing),
         notes=(
             look_again_sentence(),
             *(between.note for between in cameras),

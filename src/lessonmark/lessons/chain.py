@@ -14,7 +14,7 @@ from lessonmark.measures.measured import MeasureAt, Measured
 from lessonmark.measures.registry import entry as catalogue_entry
 from lessonmark.words import View
 
-__all__ = ["check_coachs_chain"]
+__all__ = ["check_coachs_chain", "values_by_swing"]
 
 
 def check_coachs_chain(
@@ -29,12 +29,7 @@ def check_coachs_chain(
     """
     if len(chain) < 2:
         return ()
-    swings = [
-        SwingValues(stage=str(swing.stage), values=_both_views(swing, clips, same_swing))
-        for clip in clips
-        if clip.view is View.FACE_ON
-        for swing in clip.swings
-    ]
+    swings = values_by_swing(clips, same_swing)
     keys = [step.measure for step in chain]
     links = check_chain(
         swings,
@@ -48,6 +43,30 @@ def check_coachs_chain(
         title = measure_title(catalogue_entry(at.measure), at)
         sentences = tuple(sentence.replace(key, title) for sentence in sentences)
     return sentences
+
+
+def values_by_swing(
+    clips: Sequence[ClipFinding], same_swing: Mapping[str, str]
+) -> tuple[SwingValues, ...]:
+    """Give each swing's values, both views joined where the lesson says that they are one swing.
+
+    A swing that was filmed down-the-line alone stands for itself, in a stage of its own: two
+    cameras' values are never centred together.
+    """
+    paired = {
+        word for clip in clips if clip.view is View.FACE_ON and (word := same_swing.get(clip.clip))
+    }
+    return tuple(
+        SwingValues(
+            stage=f"{swing.stage} {clip.view}",
+            values=_both_views(swing, clips, same_swing)
+            if clip.view is View.FACE_ON
+            else swing.values,
+        )
+        for clip in clips
+        for swing in clip.swings
+        if clip.view is View.FACE_ON or same_swing.get(clip.clip) not in paired
+    )
 
 
 def _both_views(

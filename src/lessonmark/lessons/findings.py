@@ -13,6 +13,8 @@ from pathlib import Path
 from pydantic import TypeAdapter
 
 from lessonmark.evidence.change import Change
+from lessonmark.evidence.links import Association
+from lessonmark.evidence.scatter import Scatter
 from lessonmark.lessons.made_with import MadeWith
 from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.measured import MeasureAt, Measured, Refused
@@ -152,6 +154,7 @@ class FocusFinding:
     change: Change
     sentence: str  # the verdict in a player's words
     pictures: PicturePair | None = None
+    scatter: Scatter | None = None  # known of the player before this lesson; None: nothing is
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,6 +189,7 @@ class Findings:
     scale_note: str  # where centimetres come from, or why lengths are in % of the torso
     software: str  # 'lessonmark 0.1.0'
     chain: tuple[str, ...] = ()  # the coach's chain of causes, link by link, in sentences
+    links: tuple[Association, ...] = ()  # what goes together from swing to swing
     notes: tuple[str, ...] = field(default=())
 
 

@@ -10,6 +10,7 @@ from pydantic import TypeAdapter
 from sqlalchemy.orm import Session
 
 from lessonmark.lessons.analyser import (
+    CauseWish,
     ClipJob,
     FocusWish,
     LessonJob,
@@ -26,6 +27,7 @@ from lessonmark.lessons.findings import (
     SwingFinding,
 )
 from lessonmark.lessons.kept_changes import keep_changes
+from lessonmark.lessons.own_scatter import own_scatters
 from lessonmark.lessons.record import (
     Clip,
     ClipState,
@@ -137,6 +139,11 @@ def lesson_job(files: FileStore, lesson: Lesson) -> LessonJob:
             for clip in done
         },
         folder=files.lesson_folder(lesson.uid),
+        causes=tuple(
+            CauseWish(words=one.words, at=MeasureAt.parse(one.at), way=one.way)
+            for one in lesson.causes
+        ),
+        scatters=own_scatters(lesson),
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from lessonmark.evidence.change import Change
 from lessonmark.evidence.report import EvidenceReport, MeasureInStages, judge_lesson
+from lessonmark.evidence.scatter import Scatter, population_prior
 from lessonmark.evidence.side_effects import Lead, lead_sentence
 from lessonmark.evidence.wording import verdict_sentence
 from lessonmark.language import say, say_number
@@ -59,7 +60,11 @@ class Judged:
 
 
 def judge_clips(
-    focus: Sequence[FocusEntry], clips: Sequence[ClipFinding], *, camera_moved: Mapping[View, bool]
+    focus: Sequence[FocusEntry],
+    clips: Sequence[ClipFinding],
+    *,
+    camera_moved: Mapping[View, bool],
+    scatters: Mapping[tuple[MeasureAt, View], Scatter] | None = None,
 ) -> Judged:
     """Judge the focus measures together, before against after, and screen everything else.
 
@@ -67,13 +72,23 @@ def judge_clips(
     ----------
     focus : the measures that the coach named before the after-swings were judged.
     camera_moved : by view, whether the camera stood elsewhere after than before.
+    scatters : what is known of this player from earlier lessons; the unit's prior stands in.
     """
+    scatters = scatters or {}
     rows: dict[str, _Row] = {}
     wanted = []
     for one in focus:
         entry = catalogue_entry(one.at.measure)
         view = one.view or _view_of(entry, one.at, clips)
-        row = _row(entry, one.at, view, clips, camera_moved=camera_moved, focus=one)
+        row = _row(
+            entry,
+            one.at,
+            view,
+            clips,
+            camera_moved=camera_moved,
+            focus=one,
+            scatter=scatters.get((one.at, view)),
+        )
         rows[row.measured.key] = row
         wanted.append(row)
     others = []
@@ -121,6 +136,7 @@ def _row(
     *,
     camera_moved: Mapping[View, bool],
     focus: FocusEntry | None,
+    scatter: Scatter | None = None,
 ) -> _Row:
     stages = stage_values(at, view, clips)
     return _Row(
@@ -135,6 +151,7 @@ def _row(
             smallest_worth=focus.smallest_worth if focus else 0.0,
             direction=focus.direction if focus else "",
             camera_moved=camera_moved.get(view, False),
+            scatter=scatter,
         ),
     )
 
@@ -150,6 +167,7 @@ def _focus_finding(row: _Row, wanted: FocusEntry, change: Change) -> FocusFindin
         stages=row.stages,
         change=change,
         sentence=verdict_sentence(change, row.measured.name, row.measured.unit, "player"),
+        scatter=row.measured.scatter or population_prior(row.measured.unit),
     )
 
 

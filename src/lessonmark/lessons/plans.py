@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,21 +14,25 @@ from lessonmark.language import say
 from lessonmark.lessons.analyser import CatalogueEntry
 from lessonmark.lessons.arrivals import mark_stale
 from lessonmark.lessons.folding import fold
-from lessonmark.lessons.record import Cue, DrillSet, Focus, Lesson, PictureChoice
+from lessonmark.lessons.record import CauseStep, Cue, DrillSet, Focus, Lesson, PictureChoice
 from lessonmark.words import View
 
 __all__ = [
+    "CAUSES_MAX",
     "FOCUS_MAX",
+    "CauseChoice",
     "DrillPlan",
     "FocusChoice",
     "choose_pictures",
     "library_link",
+    "set_causes",
     "set_cues",
     "set_drills",
     "set_focus",
 ]
 
 FOCUS_MAX = 3  # DESIGN.md, section 2: one to three
+CAUSES_MAX = 6  # steps of a chain; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,6 +43,15 @@ class FocusChoice:
     view: View
     direction: str
     smallest_worth: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CauseChoice:
+    """A step of the coach's chain."""
+
+    words: str  # 'early slide'
+    at: str  # what shows it: 'pelvis_shift@P4'
+    way: str  # 'more' or 'less'
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +112,40 @@ def set_focus(
         )
         for rank, choice in enumerate(choices, start=1)
     )
+    mark_stale(lesson)
+
+
+def set_causes(
+    lesson: Lesson, steps: Sequence[CauseChoice], catalogue: Sequence[CatalogueEntry]
+) -> None:
+    """Write the chain of causes that the coach has in mind, first cause first; none takes it away.
+
+    Raises
+    ------
+    RecordError : one step alone, too many, a measure that is not in the catalogue, or the same one
+        twice in a row.
+    """
+    known = {str(entry.at) for entry in catalogue}
+    if len(steps) == 1 or len(steps) > CAUSES_MAX:
+        raise RecordError(
+            say("a chain has two to {n} steps", n=CAUSES_MAX),
+            do=say("add a step, or leave all out"),
+        )
+    for step in steps:
+        if step.at not in known or step.way not in ("more", "less") or not step.words:
+            raise RecordError(
+                say("each step of a chain needs its words and the measure that shows it"),
+                do=say("fill both in, or leave both empty"),
+            )
+    if any(first.at == second.at for first, second in itertools.pairwise(steps)):
+        raise RecordError(
+            say("two steps in a row are shown by the same measure"),
+            do=say("choose another measure for one of them"),
+        )
+    lesson.causes = [
+        CauseStep(rank=rank, words=step.words[:200], at=step.at, way=step.way)
+        for rank, step in enumerate(steps, start=1)
+    ]
     mark_stale(lesson)
 
 

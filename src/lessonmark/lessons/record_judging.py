@@ -14,6 +14,7 @@ from lessonmark.lessons.derived import Derived
 from lessonmark.lessons.findings import ClipFinding, Findings, FocusFinding, StageValues
 from lessonmark.lessons.judging import captions
 from lessonmark.lessons.lesson_file import (
+    ChainEntry,
     ClubEntry,
     FocusEntry,
     LessonEntry,
@@ -63,6 +64,7 @@ def judge(job: LessonJob) -> Findings:
         out=job.folder,
         focus=focus,
         cut_pictures=False,
+        scatters=job.scatters,
     )
     # Where files lie on this machine is nobody's business outside the record.
     names = [clip.clip for clip in job.clips]
@@ -150,6 +152,10 @@ def _lesson_file(job: LessonJob) -> LessonFile:
         ),
         club=ClubEntry.model_construct(name=job.club, length_cm=job.club_length_cm or 0.0),
         focus=(),
+        chain=tuple(
+            ChainEntry.model_construct(step=one.words, measure=str(one.at), way=one.way)
+            for one in job.causes
+        ),
         clip=(),
     )
 
