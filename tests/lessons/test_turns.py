@@ -24,6 +24,7 @@ from lessonmark.lessons.turns import (
     Turn,
     give_back,
     held,
+    is_news,
     new_holder,
     put_on_screen,
     release_dead,
@@ -69,19 +70,19 @@ def test_the_newest_lesson_comes_first_in_the_order_of_filming(record, waiting):
 
 def test_the_lesson_on_the_screen_comes_first_while_it_is_there(record, waiting):
     with record.writing() as session:
-        lesson = session.get_one(Clip, waiting[0]).lesson
-        assert put_on_screen(session, lesson, at=AT)
+        put_on_screen(session, session.get_one(Clip, waiting[0]).lesson_id, at=AT)
     assert take(record, at=AT + timedelta(seconds=30)).clip_id == waiting[0]
     assert take(record, at=AT + timedelta(minutes=5)).clip_id == waiting[2]
 
 
 def test_a_page_that_stays_open_is_not_written_every_second(record, waiting):
     with record.writing() as session:
-        put_on_screen(session, session.get_one(Clip, waiting[0]).lesson, at=AT)
-    with record.writing() as session:
+        put_on_screen(session, session.get_one(Clip, waiting[0]).lesson_id, at=AT)
+    with record.reading() as session:
         lesson = session.get_one(Clip, waiting[0]).lesson
-        assert not put_on_screen(session, lesson, at=AT + timedelta(seconds=1))
-        assert put_on_screen(session, lesson, at=AT + timedelta(seconds=6))
+        assert not is_news(lesson, at=AT + timedelta(seconds=1))
+        assert is_news(lesson, at=AT + timedelta(seconds=6))
+        assert is_news(session.get_one(Clip, waiting[2]).lesson, at=AT)
 
 
 def test_what_was_never_measured_comes_before_what_is_measured_again(record, waiting):

@@ -27,6 +27,7 @@ __all__ = [
     "count_open",
     "give_back",
     "held",
+    "is_news",
     "new_holder",
     "put_on_screen",
     "release_dead",
@@ -173,18 +174,19 @@ def release_dead(session: Session, *, at: datetime, at_start: bool = False) -> i
     return freed
 
 
-def put_on_screen(session: Session, lesson: Lesson, *, at: datetime) -> bool:
-    """Remember that somebody looks at a lesson whose clips wait; gives whether that was news."""
-    seen = lesson.on_screen_at
-    if seen is not None and seen > at - SCREEN_EVERY:
-        return False
+def is_news(lesson: Lesson, *, at: datetime) -> bool:
+    """Whether it must be written down that a lesson is on the screen, or was a moment ago."""
+    return lesson.on_screen_at is None or lesson.on_screen_at <= at - SCREEN_EVERY
+
+
+def put_on_screen(session: Session, lesson_id: int, *, at: datetime) -> None:
+    """Remember that somebody looks at a lesson whose clips wait."""
     session.execute(
         update(Lesson)
-        .where(Lesson.id == lesson.id)
+        .where(Lesson.id == lesson_id)
         .values(on_screen_at=at)
         .execution_options(synchronize_session=False)
     )
-    return True
 
 
 def count_open(session: Session) -> int:

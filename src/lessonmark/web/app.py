@@ -22,6 +22,7 @@ from lessonmark.lessons.work import Workshop
 from lessonmark.pack.typeface import font_folder
 from lessonmark.web import clips, courses, drills, handover, lessons, players, practice, viewer
 from lessonmark.web.desk import Desk
+from lessonmark.web.measuring import router as measuring_router
 from lessonmark.web.pages import page
 from lessonmark.web.security import Doorkeeper
 from lessonmark.web.settings import WebSettings
@@ -59,6 +60,7 @@ def create_app(
     app.mount("/static", _Unchanging(directory=STATIC))
     for part in (players, courses, drills, handover, clips, lessons, practice, viewer):
         app.include_router(part.router)
+    app.include_router(measuring_router)
     app.add_exception_handler(LessonmarkError, _say_error)
     app.add_exception_handler(StarletteHTTPException, _say_error)
     app.add_exception_handler(RequestValidationError, _say_error)

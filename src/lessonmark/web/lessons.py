@@ -32,6 +32,7 @@ from lessonmark.lessons.record import ClipState, Lesson, LessonKind
 from lessonmark.lessons.work import judge_lesson
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank, Line, Text
+from lessonmark.web.measuring import show_first, version_rows
 from lessonmark.web.pages import page
 from lessonmark.web.plan_rows import plan_rows
 from lessonmark.web.security import checked_csrf
@@ -123,6 +124,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
     """Show the sheet."""
     with desk.record.reading() as session:
         lesson = load_lesson(session, lesson_id)
+        show_first(desk.record, lesson)
         findings = read_lesson_findings(lesson)
         options, words = focus_options(desk.analyser.catalogue())
         focus, sides = sheet_rows(findings, lesson) if findings else ([], [])
@@ -144,6 +146,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             wishes=focus_wishes(lesson),
             options=options,
             choice_words=words,
+            **version_rows(session, lesson),
             **plan_rows(session, lesson, coach_library(desk.record.files.folder)),
             practice=lesson.kind is LessonKind.PRACTICE,
         )
@@ -154,6 +157,7 @@ def tell_state(desk: TheDesk, lesson_id: int) -> Response:
     """Tell how far the background work is."""
     with desk.record.reading() as session:
         lesson = load_lesson(session, lesson_id)
+        show_first(desk.record, lesson)
         return JSONResponse(
             {
                 "busy": is_busy(lesson),
