@@ -13,6 +13,7 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from lessonmark.evidence.scatter_wording import scatter_sentence
 from lessonmark.evidence.wording import verdict_word
 from lessonmark.language import say, say_n, say_number, spoken
 from lessonmark.lessons.findings import (
@@ -27,6 +28,8 @@ from lessonmark.measures.measured import Refused
 from lessonmark.pack import wording
 from lessonmark.pack.charts import measure_chart, summarise_stage
 from lessonmark.pack.drawing import overlay_svg
+from lessonmark.pack.leads import group_leads
+from lessonmark.pack.links_words import show_links
 from lessonmark.pack.pictures import data_uri
 from lessonmark.pack.said_again import said_again
 from lessonmark.pack.stage_style import STYLES, stage_word
@@ -112,7 +115,20 @@ def sheet_html(findings: Findings, *, pictures: Path) -> str:
             (STYLES[stage].glyph, stage_word(stage), stage.value) for stage in _stages(findings)
         ),
         focus=tuple(_row(one, pictures) for one in findings.focus),
-        side_effects=tuple(_row(one, pictures) for one in findings.side_effects),
+        side_effects=tuple(
+            (
+                wording.view_word(group.view),
+                tuple(_row(one, pictures) for one in group.first),
+                tuple(_row(one, pictures) for one in group.rest),
+            )
+            for group in group_leads(findings.side_effects)
+        ),
+        links=show_links(findings.links),
+        scatters=tuple(
+            words
+            for one in findings.focus
+            if (words := scatter_sentence(one.scatter, one.name, one.unit))
+        ),
         not_measured=_refusals(findings.not_measured),
         problems=tuple(
             (one.clip, wording.sentence(one.what), wording.sentence(one.do))

@@ -6,6 +6,7 @@ from functools import lru_cache
 
 from markupsafe import Markup, escape
 
+from lessonmark.evidence.scatter_wording import scatter_sentence
 from lessonmark.evidence.wording import verdict_word
 from lessonmark.language import say
 from lessonmark.lessons.analyser import CatalogueEntry
@@ -21,6 +22,7 @@ from lessonmark.lessons.plans import FOCUS_MAX
 from lessonmark.lessons.record import Clip, ClipState, Lesson
 from lessonmark.pack import wording
 from lessonmark.pack.drawing import overlay_svg
+from lessonmark.pack.leads import group_leads
 from lessonmark.web.dots import dots_chart
 from lessonmark.words import Position, Stage
 
@@ -38,7 +40,7 @@ __all__ = [
 def sheet_rows(
     findings: Findings, lesson: Lesson
 ) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
-    """Give the rows of the focus measures and of what else moved."""
+    """Give the rows of the focus measures, and of what else moved by view."""
     links = {
         swing_key(clip, swing.number): str(swing.id)
         for clip in lesson.clips
@@ -49,7 +51,14 @@ def sheet_rows(
     }
     return (
         [_row(one, links, stills) for one in findings.focus],
-        [_row(one, links, stills) for one in findings.side_effects],
+        [
+            {
+                "view": group.view,
+                "first": [_row(one, links, stills) for one in group.first],
+                "rest": [_row(one, links, stills) for one in group.rest],
+            }
+            for group in group_leads(findings.side_effects)
+        ],
     )
 
 
@@ -74,6 +83,7 @@ def _row(
         "verdict_class": one.change.verdict.name.lower(),
         "sentence": one.sentence,
         "aim": _aim(focus) if focus else "",
+        "scatter": scatter_sentence(focus.scatter, title, one.unit) if focus else "",
         "chart": dots_chart(
             one.stages,
             one.change,

@@ -1,0 +1,85 @@
+"""The graph of what moves with what: only what stands out is drawn, nothing is dropped."""
+
+import re
+
+import numpy as np
+import pytest
+
+from lessonmark.evidence.change import Change, Verdict
+from lessonmark.evidence.links import SwingValues, what_moves_together
+from lessonmark.lessons.findings import SideEffect
+from lessonmark.measures.measured import MeasureAt, Measured
+from lessonmark.pack.leads import IN_SIGHT, group_leads
+from lessonmark.pack.links_words import show_links
+from lessonmark.words import Position, View
+
+KEYS = ("pelvis_shift@P6", "hinge@P6", "trail_elbow_flex@P8")
+
+
+def links(*, coupled, swings=16):
+    draw = np.random.default_rng(5)
+    made = []
+    for n in range(swings):
+        slide = draw.normal(0, 2)
+        values = (slide, (1.5 if coupled else 0) * slide + draw.normal(), draw.normal(0, 2))
+        made.append(
+            SwingValues(
+                stage="before" if n < swings // 2 else "after",
+                values={
+                    key: Measured(value=float(value), se=0.1, systematic=0.0)
+                    for key, value in zip(KEYS, values, strict=True)
+                },
+            )
+        )
+    return what_moves_together(made, KEYS)
+
+
+def test_a_pair_that_stands_out_is_drawn_with_its_interval():
+    shown = show_links(links(coupled=True))
+    assert shown.summary.startswith("3 pairs were looked at, 1 stand")
+    assert "hip shift at P6 and wrist hinge at P6" in shown.chart
+    assert len(shown.sentences) == 1
+    assert re.search(r"correlation .+95 % interval", shown.sentences[0])
+    assert len(shown.others) == 2  # never dropped
+
+
+def test_no_word_is_of_a_cause():
+    shown = show_links(links(coupled=True))
+    said = " ".join((shown.summary, shown.chart, *shown.sentences, *shown.others)).lower()
+    assert not re.search(r"\bcaus|leads to|because|effect", said)
+
+
+@pytest.mark.parametrize(
+    ("swings", "words"), [(16, "none stands out"), (4, "Too few swings to tell")]
+)
+def test_without_a_pair_nothing_is_drawn(swings, words):
+    shown = show_links(links(coupled=False, swings=swings))
+    assert shown.chart == ""
+    assert words in shown.summary
+    assert len(shown.others) == 3
+
+
+def test_no_pair_no_part():
+    assert show_links(()) is None
+
+
+def test_the_strongest_leads_of_each_view_are_in_sight_and_none_is_dropped():
+    leads = [
+        SideEffect(
+            at=MeasureAt(measure="side_bend", position=position),
+            view=view,
+            name="side bend",
+            unit="deg",
+            stages=(),
+            change=Change(verdict=Verdict.CHANGED, count_a=5, count_b=5),
+            sentence="",
+        )
+        for position in Position
+        for view in View
+    ]
+    groups = group_leads(leads)
+    assert [group.view for group in groups] == list(View)
+    for group in groups:
+        mine = [one for one in leads if one.view is group.view]
+        assert list(group.first) == mine[:IN_SIGHT]
+        assert list(group.first + group.rest) == mine
