@@ -33,6 +33,7 @@ from lessonmark.lessons.work import judge_lesson
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank, Line, Text
 from lessonmark.web.measuring import show_first, version_rows
+from lessonmark.web.links import link_rows
 from lessonmark.web.pages import page
 from lessonmark.web.plan_rows import plan_rows
 from lessonmark.web.security import checked_csrf
@@ -148,6 +149,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             choice_words=words,
             **version_rows(session, lesson),
             **plan_rows(session, lesson, coach_library(desk.record.files.folder)),
+            **link_rows(findings, lesson),
             practice=lesson.kind is LessonKind.PRACTICE,
         )
 
