@@ -20,7 +20,7 @@ from lessonmark.lessons.listing import NotInRecord
 from lessonmark.lessons.store import Record, take_up_work
 from lessonmark.lessons.work import Workshop
 from lessonmark.pack.typeface import font_folder
-from lessonmark.web import clips, courses, drills, handover, lessons, players, practice, viewer
+from lessonmark.web import clips, courses, drills, handover, lessons, links, players, practice, viewer
 from lessonmark.web.desk import Desk
 from lessonmark.web.measuring import router as measuring_router
 from lessonmark.web.pages import page
@@ -58,7 +58,7 @@ def create_app(
     app.add_middleware(Doorkeeper, settings=settings)
     app.mount("/static/fonts", _Unchanging(directory=font_folder()))
     app.mount("/static", _Unchanging(directory=STATIC))
-    for part in (players, courses, drills, handover, clips, lessons, practice, viewer):
+    for part in (players, courses, drills, handover, clips, lessons, links, practice, viewer):
         app.include_router(part.router)
     app.include_router(measuring_router)
     app.add_exception_handler(LessonmarkError, _say_error)
