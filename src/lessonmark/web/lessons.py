@@ -32,8 +32,8 @@ from lessonmark.lessons.record import ClipState, Lesson, LessonKind
 from lessonmark.lessons.work import judge_lesson
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank, Line, Text
-from lessonmark.web.measuring import show_first, version_rows
 from lessonmark.web.links import link_rows
+from lessonmark.web.measuring import show_first, version_rows
 from lessonmark.web.pages import page
 from lessonmark.web.plan_rows import plan_rows
 from lessonmark.web.security import checked_csrf
