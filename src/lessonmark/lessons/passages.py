@@ -24,17 +24,16 @@ from lessonmark.words import View
 
 __all__ = [
     "PASSAGES_MAX",
-    "SOUND_SUFFIXES",
     "NewPassage",
     "keep_passage",
     "load_passage",
     "move_passage",
     "remove_passage",
     "sound_path",
+    "voice_folder",
 ]
 
 PASSAGES_MAX = 60  # of one lesson: an hour of talk at most, as a guard
-SOUND_SUFFIXES = frozenset({".webm", ".ogg", ".mp4"})
 _SOUND = re.compile(r"[0-9a-f]{64}\.(webm|ogg|mp4)")
 _VOICE = "voice"
 
@@ -46,8 +45,8 @@ class NewPassage:
     at: str  # the measure on the screen, 'side_bend@P6'; '' none
     view: View | None
     duration_s: float
-    caption: str
     take: str  # JSON
+    caption: str | None = None  # None: as the passage had it that is recorded anew
 
 
 def keep_passage(
@@ -88,7 +87,9 @@ def keep_passage(
             row = _of(lesson, instead_of)
             old = row.sound
         row.at, row.view, row.duration_s, row.take = new.at, new.view, new.duration_s, new.take
-        row.caption, row.sound, row.recorded_at = new.caption, name, now()
+        row.sound, row.recorded_at = name, now()
+        if new.caption is not None:
+            row.caption = new.caption
         session.flush()
         key = row.id
     _sweep(record, lesson_id, at_once=old)
@@ -136,7 +137,7 @@ def sound_path(files: FileStore, lesson: Lesson, passage: Passage) -> Path:
     ------
     NotInRecord : it has none, or the file is gone.
     """
-    path = _folder(files, lesson.uid) / passage.sound
+    path = voice_folder(files, lesson.uid) / passage.sound
     if not _SOUND.fullmatch(passage.sound) or not path.is_file():
         raise NotInRecord(
             say("the sound of this passage is not there"), do=say("record the passage again")
@@ -151,7 +152,8 @@ def _of(lesson: Lesson, passage_id: int) -> Passage:
     raise NotInRecord(say("there is no such passage"), do=say("reload the page"))
 
 
-def _folder(files: FileStore, lesson_uid: str) -> Path:
+def voice_folder(files: FileStore, lesson_uid: str) -> Path:
+    """Give the folder of a lesson's recorded sounds; it may not be there yet."""
     return files.lesson_folder(lesson_uid) / _VOICE
 
 
@@ -159,7 +161,7 @@ def _keep_sound(files: FileStore, lesson_uid: str, path: Path, sha256: str, suff
     name = f"{sha256}{suffix}"
     if not _SOUND.fullmatch(name):
         raise ValueError(f"not a sound's name: {name!r}")
-    folder = _folder(files, lesson_uid)
+    folder = voice_folder(files, lesson_uid)
     folder.mkdir(exist_ok=True)
     write_whole(folder / name, path.read_bytes())
     return name
@@ -172,7 +174,7 @@ def _sweep(record: Record, lesson_id: int, *, at_once: str = "") -> None:
         if lesson is None:
             return
         used = {row.sound for row in lesson.passages}
-        folder = _folder(record.files, lesson.uid)
+        folder = voice_folder(record.files, lesson.uid)
     if not folder.is_dir():
         return
     settled = time.time() - SETTLED_S

@@ -21,16 +21,19 @@ from lessonmark.pack.clip_places import ClipPlaces
 from lessonmark.pack.coach_words import CoachWords
 from lessonmark.pack.message import draft_message
 from lessonmark.pack.paper import PaperSize, write_paper
-from lessonmark.pack.sheet import write_sheet
+from lessonmark.pack.sheet import DATA_NAME, SHEET_NAME, write_sheet
 from lessonmark.pack.talking_points import as_text, draft_talking_points
 from lessonmark.pack.video import write_video
 from lessonmark.pack.video_plan import TakeSource
 
-__all__ = ["MANIFEST", "Pack", "PackChoices", "write_pack"]
+__all__ = ["FILES", "MANIFEST", "Pack", "PackChoices", "write_pack"]
 
 MANIFEST = "SHA256SUMS"
 VIDEO = "review.mp4"
 PAPERS = {PaperSize.A4: "page-a4.pdf", PaperSize.LETTER: "page-letter.pdf"}
+CARD, POINTS, MESSAGE = "card.png", "talking-points.txt", "message.txt"
+# In the order in which a page lists them.
+FILES = (VIDEO, *PAPERS.values(), CARD, SHEET_NAME, DATA_NAME, POINTS, MESSAGE, MANIFEST)
 _VIDEO_SHARE = 0.9  # of the time a pack takes, for the progress
 
 
@@ -129,17 +132,17 @@ def _fill(
             name_on_paper=named,
         )
     progress(0.06, say("the card"))
-    write_card(findings, made / "card.png", words=words, name_on_card=named)
+    write_card(findings, made / CARD, words=words, name_on_card=named)
     points = choices.talking_points
     if points is None:
         points = as_text(draft_talking_points(findings, words))
-    (made / "talking-points.txt").write_text(points, encoding="utf-8")
+    (made / POINTS).write_text(points, encoding="utf-8")
     message = choices.message
     if message is None:
         message = draft_message(
             findings, words, name_in_message=named, has_video=choices.with_video
         )
-    (made / "message.txt").write_text(message, encoding="utf-8")
+    (made / MESSAGE).write_text(message, encoding="utf-8")
     if choices.with_video:
         first = 1.0 - _VIDEO_SHARE
         write_video(

@@ -19,8 +19,21 @@ from lessonmark.lessons.analyser import Analyser
 from lessonmark.lessons.listing import NotInRecord
 from lessonmark.lessons.store import Record, take_up_work
 from lessonmark.lessons.work import Workshop
+from lessonmark.pack.packer import Packer
 from lessonmark.pack.typeface import font_folder
-from lessonmark.web import clips, courses, drills, handover, lessons, links, players, practice, viewer
+from lessonmark.web import (
+    clips,
+    courses,
+    drills,
+    handover,
+    lessons,
+    links,
+    packs,
+    players,
+    practice,
+    viewer,
+    voice,
+)
 from lessonmark.web.desk import Desk
 from lessonmark.web.measuring import router as measuring_router
 from lessonmark.web.pages import page
@@ -43,22 +56,38 @@ def create_app(
     work : whether clips are analysed in the background; tests may do it themselves.
     """
     settings = settings or WebSettings()
-    workshop = Workshop(record, analyser)
+    workshop, packer = Workshop(record, analyser), Packer(record)
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
         if work:
             take_up_work(record)
             workshop.start()
+            packer.start()
         yield
+        packer.stop()
         workshop.stop()
 
     app = FastAPI(lifespan=life, openapi_url=None, docs_url=None, redoc_url=None)
-    app.state.desk = Desk(record=record, analyser=analyser, workshop=workshop, settings=settings)
+    app.state.desk = Desk(
+        record=record, analyser=analyser, workshop=workshop, packer=packer, settings=settings
+    )
     app.add_middleware(Doorkeeper, settings=settings)
     app.mount("/static/fonts", _Unchanging(directory=font_folder()))
     app.mount("/static", _Unchanging(directory=STATIC))
-    for part in (players, courses, drills, handover, clips, lessons, links, practice, viewer):
+    for part in (
+        players,
+        courses,
+        drills,
+        handover,
+        clips,
+        lessons,
+        links,
+        practice,
+        viewer,
+        voice,
+        packs,
+    ):
         app.include_router(part.router)
     app.include_router(measuring_router)
     app.add_exception_handler(LessonmarkError, _say_error)

@@ -10,6 +10,7 @@ from fastapi import Depends, Request
 from lessonmark.lessons.analyser import Analyser
 from lessonmark.lessons.store import Record
 from lessonmark.lessons.work import Workshop
+from lessonmark.pack.packer import Packer
 from lessonmark.web.settings import WebSettings
 
 __all__ = ["Desk", "TheDesk"]
@@ -22,6 +23,7 @@ class Desk:
     record: Record
     analyser: Analyser
     workshop: Workshop
+    packer: Packer
     settings: WebSettings
 
 

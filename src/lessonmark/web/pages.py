@@ -6,6 +6,7 @@ from datetime import date, datetime
 from functools import cache
 from typing import Any
 
+from babel import Locale
 from babel.dates import format_date, format_time
 from fastapi import Request
 from fastapi.responses import HTMLResponse
@@ -46,6 +47,7 @@ def _environment() -> Environment:
         say_number=say_number,
         stage_word=stage_word,
         view_word=wording.view_word,
+        language_name=language_name,
         stages=tuple(Stage),
         views=tuple(View),
         styles=STYLES,
@@ -69,6 +71,11 @@ def clock(moment: datetime | None) -> str:
     if moment is None:
         return ""
     return format_time(moment.astimezone(), format="short", locale=spoken())
+
+
+def language_name(code: str) -> str:
+    """Name a language in itself, so that who speaks it finds it."""
+    return Locale.parse(code).get_display_name(code) or code
 
 
 def _local(moment: date | datetime) -> date:

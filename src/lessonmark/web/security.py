@@ -20,7 +20,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from lessonmark.language import SOURCE_LANGUAGE, languages, say, speaking
-from lessonmark.web.settings import WebSettings
+from lessonmark.web.settings import LOOPBACK_HOSTS, WebSettings
 
 __all__ = ["CSRF_FIELD", "CSRF_HEADER", "Doorkeeper", "checked_csrf", "csrf_token"]
 
@@ -45,9 +45,11 @@ HEADERS = {
     "referrer-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
-    "permissions-policy": "camera=(), geolocation=(), microphone=(self)",
+    "permissions-policy": "camera=(), geolocation=(), microphone=()",
     "x-robots-tag": "noindex",
 }
+
+HEARING = HEADERS["permissions-policy"].replace("microphone=()", "microphone=(self)")
 
 
 class Doorkeeper:
@@ -74,6 +76,9 @@ class Doorkeeper:
         async def answer(message: Message) -> None:
             if message["type"] == "http.response.start":
                 out = MutableHeaders(scope=message)
+                if _host_of(headers.get("host", "")) in LOOPBACK_HOSTS:
+                    # The coach's own computer: only there may the pages hear.
+                    out.setdefault("permissions-policy", HEARING)
                 for name, value in HEADERS.items():
                     out.setdefault(name, value)
                 # A page shows people: no copy of it stays in a cache that others may read.
@@ -120,14 +125,19 @@ class Doorkeeper:
         length = headers.get("content-length", "")
         if not length.isdigit():
             return PlainTextResponse(say("The length of what comes must be said."), status_code=411)
-        takes_files = scope["path"].endswith(("/clips", "/clips/form", "/import"))
-        limit = self._settings.clip_limit_bytes if takes_files else self._settings.form_limit_bytes
+        limit = _limit_bytes(scope["path"], self._settings)
         if int(length) > limit:
             return PlainTextResponse(
                 say("This is more than {limit} MB at once.", limit=limit // 1_000_000),
                 status_code=413,
             )
         return None
+
+
+def _limit_bytes(path: str, settings: WebSettings) -> int:
+    if path.endswith(("/clips", "/clips/form", "/import")):
+        return settings.clip_limit_bytes
+    return settings.voice_limit_bytes if path.endswith("/passages") else settings.form_limit_bytes
 
 
 def csrf_token(request: Request) -> str:

@@ -20,3 +20,4 @@ class WebSettings:
     language: str | None = None  # None: the browser's wish, where there is a catalogue for it
     clip_limit_bytes: int = 4_000_000_000  # ten minutes of a phone's 4K slow motion, roughly
     form_limit_bytes: int = 1_000_000
+    voice_limit_bytes: int = 30_000_000  # ten minutes of a browser's Opus are about 8 MB

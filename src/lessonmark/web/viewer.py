@@ -26,10 +26,11 @@ from lessonmark.lessons.listing import load_swing
 from lessonmark.lessons.record import Clip, Lesson, Swing
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.pack import wording
-from lessonmark.pack.stage_style import stage_word
+from lessonmark.pack.voice_check import LONGEST_S
 from lessonmark.web.clips import load_clip
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.pages import page
+from lessonmark.web.passage_rows import swing_title
 from lessonmark.web.security import checked_csrf
 from lessonmark.words import Position
 
@@ -89,8 +90,9 @@ def show_swing(
             at=wanted,
             measures=measures,
             choices=_choices(session, swing),
-            title=_title(swing),
-            other_title=_title(other) if other else "",
+            title=swing_title(swing),
+            other_title=swing_title(other) if other else "",
+            longest_passage_s=LONGEST_S,
         )
 
 
@@ -201,7 +203,7 @@ def _look(desk: Desk, swing: Swing) -> dict[str, object]:
     ]
     return {
         "id": swing.id,
-        "title": _title(swing),
+        "title": swing_title(swing),
         "stage": clip.stage.value,
         "frames": f"/clips/{clip.id}/frames",
         "times": look.times,
@@ -280,15 +282,6 @@ def _choices(session: Session, swing: Swing) -> list[tuple[str, list[tuple[int, 
     for clip in clips:
         label = clip.lesson.title or wording.day(clip.lesson.started_at.date().isoformat())
         rows = groups.setdefault(clip.lesson_id, (label, []))[1]
-        rows.extend((one.id, _title(one)) for one in clip.swings if one.id != swing.id)
+        rows.extend((one.id, swing_title(one)) for one in clip.swings if one.id != swing.id)
     mine = groups.pop(swing.clip.lesson_id, None)
     return [*([mine] if mine else []), *groups.values()]
-
-
-def _title(swing: Swing) -> str:
-    return say(
-        "{stage}, {clip}, swing {n}",
-        stage=stage_word(swing.clip.stage),
-        clip=swing.clip.name,
-        n=swing.number,
-    )

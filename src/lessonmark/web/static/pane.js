@@ -21,6 +21,7 @@ export class Pane {
     this.wasFitted = false;
     this.lines = [];
     this.label = '';
+    this.drawn = null; // {s, crop, lines, label}: what the canvas shows now
     this.showLines = true;
     this.showBody = false;
     this.correcting = false;
@@ -94,7 +95,13 @@ export class Pane {
     if (this.ghost) this.drawGhost(view);
     pen.setTransform(1, 0, 0, 1, 0, 0);
     if (this.showBody || this.correcting) this.drawBody(view);
-    if (this.showLines) this.drawLines(view);
+    const lines = this.showLines ? this.drawLines(view) : [];
+    this.drawn = {
+      s: this.s,
+      crop: [-view.left / view.scale, -view.top / view.scale, (this.canvas.width - view.left) / view.scale, (this.canvas.height - view.top) / view.scale],
+      lines,
+      label: lines.some(line => line.measured) ? this.label : '',
+    };
     this.canvas.dataset.frame = this.frame;
     this.canvas.dispatchEvent(new CustomEvent('drawn', { detail: this.frame }));
   }
@@ -184,6 +191,7 @@ export class Pane {
       }
     }
     if (this.label && highest) this.tag(this.label, highest, ratio);
+    return drawn.map(({ line, ends }) => ({ points: ends, measured: isMeasured(line) }));
   }
 
   lineEnds(line) {

@@ -375,7 +375,9 @@ async function open() {
   const [, stop] = $('#measure').value.split('@');
   stopAt(panes.some(pane => pane.look.positions[stop]) ? stop : 'P1');
   await drawCurves();
+  root.panes = panes; // for the recorder
   root.dataset.ready = 'yes';
+  root.dispatchEvent(new Event('opened'));
 }
 
 open();
