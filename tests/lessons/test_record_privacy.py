@@ -1,7 +1,9 @@
 """A player's data can be handed over, taken in elsewhere, and erased with proof."""
 
 import json
+import os
 import sqlite3
+import time
 import zipfile
 from datetime import UTC, date, datetime
 
@@ -10,14 +12,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import func, select
 
-from lessonmark.errors import RecordError
-from lessonmark.lessons import erasure
+from lessonmark.errors import CannotMeasure, RecordError
+from lessonmark.lessons import erasure, work
+from lessonmark.lessons.analyser import LessonJob
 from lessonmark.lessons.backup import back_up, check_clips, check_record, restore
 from lessonmark.lessons.erasure import erase_player
 from lessonmark.lessons.player_data import player_data
 from lessonmark.lessons.privacy import export_player, import_player
 from lessonmark.lessons.record import Base, Clip, Cue, InjuryNote, Lesson, Player
-from lessonmark.lessons.store import DATABASE_NAME, open_record
+from lessonmark.lessons.store import DATABASE_NAME, open_record, take_up_work
 
 ON_BOTH = pytest.mark.parametrize("database", ["sqlite", "postgres"], indirect=True)
 
@@ -247,3 +250,48 @@ def test_the_check_sees_an_altered_clip_and_a_dangling_row(record, add_player):
     problems = check_record(record.files.folder)
     assert any("altered" in problem for problem in problems)
     assert any("refer to something missing" in problem for problem in problems)
+
+
+@ON_BOTH
+def test_what_the_background_writes_while_a_player_is_erased_goes_too(
+    record, add_player, monkeypatch
+):
+    """A lesson that is being judged when its player goes leaves no folder behind."""
+    player_id = add_player()
+    with record.reading() as session:
+        lesson = session.scalars(select(Lesson)).one()
+        uid, lesson_id = lesson.uid, lesson.id
+    reports = []
+
+    class Judging:
+        def analyse_lesson(self, job):
+            reports.append(erase_player(record, player_id))
+            job.folder.mkdir()
+            (job.folder / "picture.jpg").write_bytes(b"a still of Wilma Testerly")
+            raise CannotMeasure("the files went away underneath")
+
+    job = LessonJob.__new__(LessonJob)
+    object.__setattr__(job, "clips", ("one",))
+    object.__setattr__(job, "folder", record.files.folder / "lessons" / uid)
+    monkeypatch.setattr(work, "lesson_job", lambda files, lesson: job)
+    with pytest.raises(CannotMeasure):
+        work.judge_lesson(record, Judging(), lesson_id, pictures=True)
+    assert reports[0].proven
+    assert not (record.files.folder / "lessons" / uid).exists()
+    assert not work.judge_lesson(record, Judging(), lesson_id, pictures=True)
+
+
+def test_folders_of_nobody_are_swept_at_the_start(record, add_player):
+    add_player()
+    old = time.time() - 7200
+    stray = [record.files.lesson_folder("0" * 32), record.files.derived("0" * 64)]
+    for folder in stray:
+        (folder / "still.jpg").write_bytes(b"left behind")
+        os.utime(folder, (old, old))
+    kept = [path for path in record.files.folder.glob("lessons/*") if path not in stray]
+    for folder in kept:
+        os.utime(folder, (old, old))
+    take_up_work(record)
+    assert not any(folder.exists() for folder in stray)
+    assert kept
+    assert all(folder.exists() for folder in kept)

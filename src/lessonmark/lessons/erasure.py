@@ -8,6 +8,7 @@ given) are out of reach, and the report says so.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -44,7 +45,7 @@ from lessonmark.lessons.record import (
 if TYPE_CHECKING:
     from lessonmark.lessons.store import Record
 
-__all__ = ["ErasureReport", "erase_player", "finish_erasures"]
+__all__ = ["ErasureReport", "clear_after", "erase_player", "finish_erasures"]
 
 SHORTEST_TRACE = 8  # bytes: a shorter word turns up in a file by chance
 _OF_LESSON = (
@@ -136,6 +137,11 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
             erasure.report = {**_delete_rows(session, player_id, media), "files": files}
         erasure.player_id = None
         erasure.plan = {}
+    # Again, now that the rows are gone: the background may have been writing when they went.
+    for sha256 in media:
+        files += record.files.remove_media(sha256)
+    for uid in lessons:
+        files += record.files.remove_lesson(uid)
     rebuild(record)
     left = tuple(find_traces(record, traces, media=media, lessons=lessons))
     now = datetime.now(UTC)
@@ -144,6 +150,22 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
         erasure.finished_at = now
         rows = {table: n for table, n in erasure.report.items() if table != "files"}
         return player_id or -1, ErasureReport(rows=rows, files=files, left=left, finished_at=now)
+
+
+def clear_after(
+    record: Record, *, media: Collection[str] = (), lessons: Collection[str] = ()
+) -> None:
+    """Remove what was just made of clips and lessons that were erased meanwhile.
+
+    Whoever works on files without holding the record calls it when done.
+    """
+    with record.reading() as session:
+        known = set(session.scalars(select(Media.sha256).where(Media.sha256.in_(media))))
+        known |= set(session.scalars(select(Lesson.uid).where(Lesson.uid.in_(lessons))))
+    for sha256 in set(media) - known:
+        record.files.remove_made(sha256)
+    for uid in set(lessons) - known:
+        record.files.remove_lesson(uid)
 
 
 def rebuild(record: Record) -> None:

@@ -10,11 +10,13 @@ Nothing here takes a path from outside: names are hashes and ids that this progr
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import re
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -28,6 +30,8 @@ __all__ = ["FileStore", "Incoming", "KeptFile", "Reads", "sync_folder", "write_w
 
 CHUNK_BYTES = 1 << 20
 CLIP_SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".avi", ".mkv", ".webm", ".mts"})
+REMOVAL_TRIES = 20
+REMOVAL_PAUSE_S = 0.05
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _UID = re.compile(r"[0-9a-f]{32}")
 
@@ -77,6 +81,11 @@ class Incoming:
         except OSError as err:
             raise _disk_error(err) from err
 
+    def done(self) -> None:
+        """Have all that came on disk."""
+        self._handle.flush()
+        os.fsync(self._handle.fileno())
+
     @property
     def sha256(self) -> str:
         """Hash of what has come so far."""
@@ -124,8 +133,7 @@ class FileStore:
         if not kept.was_there:
             target = self._place(kept.sha256, kept.suffix)
             try:
-                incoming._handle.flush()
-                os.fsync(incoming._handle.fileno())
+                incoming.done()
                 target.parent.mkdir(exist_ok=True)
                 os.utime(incoming.path)  # when it was kept, not when it was filmed
                 os.chmod(incoming.path, 0o444)
@@ -194,7 +202,11 @@ class FileStore:
             path.unlink()
             sync_folder(path.parent)
             gone = 1
-        return gone + _remove_tree(self.folder / "derived" / _checked(sha256))
+        return gone + self.remove_made(sha256)
+
+    def remove_made(self, sha256: str) -> int:
+        """Remove what was made from a clip; gives how many files went."""
+        return _remove_tree(self.folder / "derived" / _checked(sha256))
 
     def remove_lesson(self, uid: str) -> int:
         """Remove a lesson's pictures and sheets; gives how many files went."""
@@ -217,6 +229,18 @@ class FileStore:
         for path in sorted((self.folder / "files").glob("??/*")):
             if before is None or _older(path, before):
                 yield path.stem
+
+    def sweep_made(self, *, before: float, media: set[str], lessons: set[str]) -> int:
+        """Remove older folders of clips and lessons that are not in the record any more."""
+        left = [
+            folder
+            for kind, known in (("derived", media), ("lessons", lessons))
+            for folder in (self.folder / kind).iterdir()
+            if folder.name not in known and _older(folder, before)
+        ]
+        for folder in left:
+            shutil.rmtree(folder, ignore_errors=True)
+        return len(left)
 
     def _place(self, sha256: str, suffix: str) -> Path:
         return self.folder / "files" / sha256[:2] / f"{sha256}{suffix}"
@@ -275,7 +299,16 @@ def _remove_tree(folder: Path) -> int:
     if not folder.is_dir():
         return 0
     count = sum(1 for path in folder.rglob("*") if path.is_file())
-    shutil.rmtree(folder)
+    for left in reversed(range(REMOVAL_TRIES)):
+        try:
+            shutil.rmtree(folder)
+            break
+        except FileNotFoundError:
+            pass
+        except OSError as err:  # the background may just be writing into it
+            if err.errno != errno.ENOTEMPTY or not left:
+                raise
+        time.sleep(REMOVAL_PAUSE_S)
     return count
 
 

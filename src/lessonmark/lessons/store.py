@@ -25,7 +25,7 @@ from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.migrations import upgrade
-from lessonmark.lessons.record import Media
+from lessonmark.lessons.record import Lesson, Media
 from lessonmark.lessons.turns import release_dead
 
 __all__ = ["Record", "data_folder", "open_record", "server_address", "take_up_work"]
@@ -137,8 +137,10 @@ def take_up_work(record: Record) -> int:
     with record.writing() as session:
         stuck = release_dead(session, at=datetime.now(UTC), at_start=True)
         known = set(session.scalars(select(Media.sha256)))
+        lessons = set(session.scalars(select(Lesson.uid)))
         settled = time.time() - SETTLED_S
         record.files.sweep_incoming(before=settled)
+        record.files.sweep_made(before=settled, media=known, lessons=lessons)
         for sha256 in set(record.files.kept(before=settled)) - known:
             record.files.remove_media(sha256)
         return stuck

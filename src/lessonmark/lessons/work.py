@@ -18,6 +18,7 @@ from lessonmark.language import say
 from lessonmark.lessons.analyser import Analyser
 from lessonmark.lessons.clip_process import AnalysisEnded
 from lessonmark.lessons.corrections import measured_now
+from lessonmark.lessons.erasure import clear_after
 from lessonmark.lessons.former import keep_former
 from lessonmark.lessons.jobs import (
     clip_job,
@@ -149,6 +150,7 @@ class Workshop:
                 job = clip_job(self._record.files, session.get_one(Clip, turn.clip_id))
             finding = self._analyser.analyse_clip(job, _Teller(self._record, turn))
         except TakenAway:
+            clear_after(self._record, media=[job.sha256])
             return
         except AnalysisEnded:
             self._give_back(turn, counts=True)
@@ -170,6 +172,7 @@ class Workshop:
             # again on the new track.
             clip = session.get(Clip, turn.clip_id)
             if clip is None:
+                clear_after(self._record, media=[job.sha256])
                 return
             write_clip_finding(session, clip, finding)
             again = {
@@ -197,6 +200,7 @@ class Workshop:
                     return
                 job = clip_job(self._record.files, clip)
             self._analyser.frame_pack(job)
+            clear_after(self._record, media=[job.sha256])
         except (LessonmarkError, OSError) as err:
             log.warning("the frames of a clip are not ready yet: %s", err)
 
@@ -264,12 +268,19 @@ def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures
     LessonmarkError : the lesson cannot be judged.
     """
     with record.reading() as session:
-        job = lesson_job(record.files, session.get_one(Lesson, lesson_id))
+        lesson = session.get(Lesson, lesson_id)
+        if lesson is None or lesson.player.erasing_since is not None:
+            return False
+        uid = lesson.uid
+        job = lesson_job(record.files, lesson)
     if not job.clips:
         return False
-    findings = analyser.analyse_lesson(job)
-    if pictures:
-        findings = analyser.make_pictures(job, findings)
+    try:
+        findings = analyser.analyse_lesson(job)
+        if pictures:
+            findings = analyser.make_pictures(job, findings)
+    finally:
+        clear_after(record, lessons=[uid])
     with record.writing() as session:
         lesson = session.get(Lesson, lesson_id)
         if lesson is None:
@@ -279,7 +290,6 @@ def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures
         write_lesson_findings(lesson, findings)
         if lesson.finding is not None and (changed or not pictures):
             lesson.finding.stale = True
-        uid = lesson.uid
     record.files.publish_lesson(uid)
     return True
 
