@@ -154,3 +154,21 @@ def test_what_to_film_first_names_the_view_and_the_measure():
     assert "five plain swings" in retest_lines([])[0]
     hopeless = make_focus((0, 10, 20), (1, 11, 21))
     assert "too small" in retest_lines([hopeless])[0]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "systematic", "words", "never"),
+    [
+        # Small scatter, a camera as unsure as the change: more swings never help.
+        ((9.8, 10, 10.2), (12.8, 13, 13.2), 3.0, "set-up of the camera", "own scatter to be told"),
+        # The same change under a wide scatter and a sure camera.
+        ((0, 10, 20), (3, 13, 23), 0.0, "swings' own scatter", "set-up of the camera"),
+    ],
+    ids=["camera", "scatter"],
+)
+def test_what_hides_half_of_a_change_is_named_for_what_it_is(
+    before, after, systematic, words, never
+):
+    said = " ".join(retest_lines([make_focus(before, after, systematic=systematic)]))
+    assert words in said
+    assert never not in said

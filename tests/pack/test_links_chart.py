@@ -50,13 +50,36 @@ def test_no_word_is_of_a_cause():
 
 
 @pytest.mark.parametrize(
-    ("swings", "words"), [(16, "none stands out"), (4, "Too few swings to tell")]
+    ("swings", "words", "others"),
+    [(16, "none stands out", 3), (4, "cannot tell what moves with what", 1)],
 )
-def test_without_a_pair_nothing_is_drawn(swings, words):
+def test_without_a_pair_nothing_is_drawn(swings, words, others):
     shown = show_links(links(coupled=False, swings=swings))
     assert shown.chart == ""
     assert words in shown.summary
-    assert len(shown.others) == 3
+    assert len(shown.others) == others
+
+
+def test_a_reason_is_said_once_with_its_pairs():
+    (reason,) = show_links(links(coupled=False, swings=4)).others
+    assert reason.startswith("Too few swings")
+    assert reason.endswith("(3 pairs).")
+
+
+def test_a_noisy_measure_is_named_in_words():
+    noisy = [
+        SwingValues(
+            stage="before",
+            values={
+                key: Measured(value=n * (k + 1.0), se=30.0, systematic=0.0)
+                for k, key in enumerate(KEYS)
+            },
+        )
+        for n in range(9)
+    ]
+    said = show_links(what_moves_together(noisy, KEYS)).others
+    assert any(one.startswith("Hip shift at P6 hardly varies") for one in said)
+    assert not any("@" in one for one in said)
 
 
 def test_no_pair_no_part():

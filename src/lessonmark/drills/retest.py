@@ -50,10 +50,14 @@ class Forecast:
     high: float
 
 
-def retest_swings(focus: RetestFocus, *, focus_count: int) -> int | None:
+def retest_swings(focus: RetestFocus, *, focus_count: int, same_camera: bool = False) -> int | None:
     """Find how many swings tell half of the change from none; None where 50 would not do.
 
     Half, because a change that has half gone is what a retest must be able to tell.
+
+    Parameters
+    ----------
+    same_camera : leave out what another day's set-up of the camera adds.
     """
     if min(len(focus.before), len(focus.after)) < 3:
         return USUAL_SWINGS
@@ -62,9 +66,8 @@ def retest_swings(focus: RetestFocus, *, focus_count: int) -> int | None:
     if change == 0.0:
         return None
     scatter = math.hypot(before.scatter, after.scatter) / math.sqrt(2)
-    return swings_to_film(
-        scatter, change, focus_count=focus_count, camera=math.hypot(before.camera, after.camera)
-    )
+    camera = 0.0 if same_camera else math.hypot(before.camera, after.camera)
+    return swings_to_film(scatter, change, focus_count=focus_count, camera=camera)
 
 
 def forecast(after: Sequence[Measured], swings: int) -> Forecast:
@@ -112,15 +115,11 @@ def retest_lines(foci: Sequence[RetestFocus]) -> tuple[str, ...]:
                     names=names,
                 )
             )
-        for focus, count in zip(of_view, counts, strict=True):
-            if count is None:
-                lines.append(
-                    say(
-                        "{name}: the change was too small against the scatter to be told from "
-                        "half of it by filming.",
-                        name=focus.name[:1].upper() + focus.name[1:],
-                    )
-                )
+        lines += [
+            _why_not(focus, focus_count=len(foci))
+            for focus, count in zip(of_view, counts, strict=True)
+            if count is None
+        ]
     return tuple(lines)
 
 
@@ -148,3 +147,20 @@ def beside_forecast(
     if inside:
         return say("{name}: {now}, inside the forecast of {low} to {high}.", **fields)
     return say("{name}: {now}, outside the forecast of {low} to {high}.", **fields)
+
+
+def _why_not(focus: RetestFocus, *, focus_count: int) -> str:
+    """Say what hides half of the change: the camera set up anew, or the swings' own scatter."""
+    name = focus.name[:1].upper() + focus.name[1:]
+    if retest_swings(focus, focus_count=focus_count, same_camera=True) is not None:
+        return say(
+            "{name}: half of the change is no more than another day's set-up of the camera can "
+            "shift it, however many swings are filmed; the scatter of the swings is not what hides "
+            "it. Mark where the phone stood and put it there again.",
+            name=name,
+        )
+    return say(
+        "{name}: the change was too small against the swings' own scatter to be told from half of "
+        "it by filming.",
+        name=name,
+    )

@@ -12,6 +12,7 @@ from lessonmark.evidence.links import Association
 from lessonmark.language import say, say_n
 from lessonmark.lessons.together import link_names
 from lessonmark.pack.links_chart import MOST_SHOWN, links_chart
+from lessonmark.pack.wording import capital
 
 __all__ = ["LinksShown", "show_links"]
 
@@ -23,7 +24,7 @@ class LinksShown:
     summary: str  # how many pairs were looked at, and how many stand out
     chart: Markup  # empty where nothing stands out
     sentences: tuple[str, ...]  # those that stand out
-    others: tuple[str, ...]  # those that do not, and those that cannot be told
+    others: tuple[str, ...]  # those that do not, then why the rest cannot be told
 
 
 def show_links(links: Sequence[Association]) -> LinksShown | None:
@@ -35,7 +36,7 @@ def show_links(links: Sequence[Association]) -> LinksShown | None:
     rest = [link for link in links if not link.shown]
     looked = sum(link.r is not None for link in links)
     if not looked:
-        summary = say("Too few swings to tell what moves with what.")
+        summary = say("These swings cannot tell what moves with what; the reasons stand below.")
     elif not out:
         summary = say_n(
             "{n} pair was looked at: none stands out from swing to swing.",
@@ -52,13 +53,25 @@ def show_links(links: Sequence[Association]) -> LinksShown | None:
     return LinksShown(
         summary=summary,
         chart=Markup(links_chart(out[:MOST_SHOWN], names)),
-        sentences=tuple(_named(link, names) for link in out),
-        others=tuple(_named(link, names) for link in rest),
+        sentences=tuple(association_sentence(link, names) for link in out),
+        others=(
+            *(association_sentence(link, names) for link in rest if link.r is not None),
+            *_reasons([link for link in rest if link.r is None], names),
+        ),
     )
 
 
-def _named(link: Association, names: dict[str, str]) -> str:
-    sentence = association_sentence(link, names)
-    for key, name in names.items():
-        sentence = sentence.replace(key, name)  # a reason may name the measure by its key
-    return sentence
+def _reasons(refused: Sequence[Association], names: dict[str, str]) -> list[str]:
+    """Say each reason once, with how many pairs it is about: a noisy measure spoils all of its."""
+    counted: dict[str, int] = {}
+    for link in refused:
+        counted[link.reason] = counted.get(link.reason, 0) + 1
+    lines = []
+    for reason, count in counted.items():
+        words = reason
+        for key, name in names.items():
+            words = words.replace(key, name)  # a reason may name the measure by its key
+        lines.append(
+            say_n("{reason} ({n} pair).", "{reason} ({n} pairs).", count, reason=capital(words))
+        )
+    return lines
