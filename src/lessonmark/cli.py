@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lessonmark import __version__, record_commands
+from lessonmark import __version__, archive_commands, record_commands
 from lessonmark.language import languages, say, speaking
 from lessonmark.terminal import bars, errors_for_people, one_bar, out_console, table
 from lessonmark.words import Handedness, View
@@ -22,6 +22,7 @@ app = typer.Typer(
     add_completion=False,
 )
 app.add_typer(record_commands.app)
+app.add_typer(archive_commands.app)
 
 
 @app.callback()

@@ -6,6 +6,7 @@ again, and what it said before then is kept beside the new result.
 
 from __future__ import annotations
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session, object_session
 
 from lessonmark.lessons.findings import ClipFinding, Findings
@@ -38,6 +39,8 @@ def keep_former(lesson: Lesson, new: ClipFinding | None) -> bool:
     if version in lesson.finding.measured_with.split(", "):
         return False
     session = _session(lesson)
+    # Two workers may finish two clips of the lesson at once: the second waits here.
+    session.execute(select(Lesson.id).where(Lesson.id == lesson.id).with_for_update())
     made_at = lesson.finding.made_at
     if any(one.made_at == made_at for one in former_findings(session, lesson.id)):
         return False

@@ -2,7 +2,7 @@
 
 The database is one SQLite file in the user's data folder unless ``LESSONMARK_DATABASE`` names
 another (a SQLAlchemy URL such as ``postgresql+psycopg://...``). ``LESSONMARK_DATA`` moves the
-folder.
+folder, and ``LESSONMARK_STORE`` names a store of files that several machines share.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from lessonmark.language import say
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.migrations import upgrade
 from lessonmark.lessons.record import Lesson, Media
+from lessonmark.lessons.shared_files import open_files
 from lessonmark.lessons.turns import release_dead
 
 __all__ = ["Record", "data_folder", "open_record", "server_address", "take_up_work"]
@@ -123,7 +124,7 @@ def open_record(folder: Path | None = None, *, database: str | None = None) -> R
     except RecordError:
         engine.dispose()
         raise
-    record = Record(engine, FileStore(folder))
+    record = Record(engine, open_files(folder))
     finish_erasures(record)
     return record
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from datetime import UTC, datetime
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import exists, select
 
@@ -36,7 +37,7 @@ __all__ = ["Workshop", "judge_lesson"]
 
 TELL_EVERY_S = 0.5  # progress is a write to the database: not more often than the eye follows
 LOOK_EVERY_S = 2.0  # for clips that another window brought in
-RENEW_EVERY_S = LEASE.total_seconds() / 6
+RENEWALS = 6  # in one lease: a machine may sleep through a few of them
 log = logging.getLogger(__name__)
 
 
@@ -50,13 +51,22 @@ class Workshop:
     Parameters
     ----------
     workers : clips at once; None for one a core.
+    lease : how long a clip is this program's without a sign of life.
     """
 
-    def __init__(self, record: Record, analyser: Analyser, *, workers: int | None = None) -> None:
+    def __init__(
+        self,
+        record: Record,
+        analyser: Analyser,
+        *,
+        workers: int | None = None,
+        lease: timedelta = LEASE,
+    ) -> None:
         self._record = record
         self._analyser = analyser
         self._workers = workers or core_count()
         self._holder = new_holder()
+        self._lease = lease
         self._wake = threading.Condition()
         self._stopping = threading.Event()
         self._judging = threading.Lock()  # two threads must not cut one lesson's pictures
@@ -68,11 +78,18 @@ class Workshop:
         """Begin; safe to call twice."""
         if self._threads:
             return
-        tasks = [(self._run, f"workshop-{n}") for n in range(self._workers)]
-        for target, name in (*tasks, (self._renew_all, "workshop-renewal")):
-            thread = threading.Thread(target=target, name=name, daemon=True)
-            self._threads.append(thread)
-            thread.start()
+        self.stay_alive()
+        for n in range(self._workers):
+            self._begin(self._run, f"workshop-{n}")
+
+    def stay_alive(self) -> None:
+        """Begin to renew the turns that this program holds."""
+        self._begin(self._renew_all, "workshop-renewal")
+
+    def _begin(self, target: Callable[[], None], name: str) -> None:
+        thread = threading.Thread(target=target, name=name, daemon=True)
+        self._threads.append(thread)
+        thread.start()
 
     def wake(self) -> None:
         """Say that there may be something to do."""
@@ -100,10 +117,14 @@ class Workshop:
             pass
         return count
 
+    def step(self) -> bool:
+        """Do the next thing that is to do; False where there is nothing."""
+        return self.work_on_next() or self._judge_next()
+
     def work_on_next(self) -> bool:
         """Analyse the next clip and judge its lesson; False where none waits."""
         with self._record.writing() as session:
-            turn = take_turn(session, self._holder, at=datetime.now(UTC))
+            turn = take_turn(session, self._holder, at=datetime.now(UTC), lease=self._lease)
         if turn is None:
             return False
         with self._lock:
@@ -123,7 +144,7 @@ class Workshop:
     def _run(self) -> None:
         while not self._stopping.is_set():
             try:
-                busy = self.work_on_next() or self._judge_next()
+                busy = self.step()
             except RecordError as err:  # a full or locked disk: the rows stay as they were
                 log.error("the background work pauses: %s", err)
                 busy = False
@@ -134,13 +155,13 @@ class Workshop:
 
     def _renew_all(self) -> None:
         """Say now and then that this program is alive, whatever its clips are at."""
-        while not self._stopping.wait(RENEW_EVERY_S):
+        while not self._stopping.wait(self._lease.total_seconds() / RENEWALS):
             with self._lock:
                 turns = list(self._open)
             try:
                 for turn in turns:
                     with self._record.writing() as session:
-                        renew(session, turn, at=datetime.now(UTC))
+                        renew(session, turn, at=datetime.now(UTC), lease=self._lease)
             except RecordError as err:
                 log.error("the background work could not say that it goes on: %s", err)
 
@@ -148,7 +169,7 @@ class Workshop:
         try:
             with self._record.reading() as session:
                 job = clip_job(self._record.files, session.get_one(Clip, turn.clip_id))
-            finding = self._analyser.analyse_clip(job, _Teller(self._record, turn))
+            finding = self._analyser.analyse_clip(job, _Teller(self._record, turn, self._lease))
         except TakenAway:
             clear_after(self._record, media=[job.sha256])
             return
@@ -297,9 +318,10 @@ def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures
 class _Teller:
     """Write a clip's progress down, now and then, and find out whether it is still wanted."""
 
-    def __init__(self, record: Record, turn: Turn) -> None:
+    def __init__(self, record: Record, turn: Turn, lease: timedelta) -> None:
         self._record = record
         self._turn = turn
+        self._lease = lease
         self._told_at = 0.0
 
     def __call__(self, share: float) -> None:
@@ -308,5 +330,6 @@ class _Teller:
             return
         self._told_at = now
         with self._record.writing() as session:
-            if not renew(session, self._turn, at=datetime.now(UTC), progress=share):
+            at = datetime.now(UTC)
+            if not renew(session, self._turn, at=at, progress=share, lease=self._lease):
                 raise TakenAway

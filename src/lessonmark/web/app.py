@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 from lessonmark.errors import LessonmarkError
 from lessonmark.language import say
 from lessonmark.lessons.analyser import Analyser
+from lessonmark.lessons.cluster import ClusterDriver, ClusterWork, scheduler
 from lessonmark.lessons.listing import NotInRecord
 from lessonmark.lessons.store import Record, take_up_work
 from lessonmark.lessons.work import Workshop
@@ -57,16 +58,23 @@ def create_app(
     """
     settings = settings or WebSettings()
     workshop, packer = Workshop(record, analyser), Packer(record)
+    address = scheduler()
+    cluster = ClusterDriver(record, address, ClusterWork()) if address else None
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
         if work:
             take_up_work(record)
-            workshop.start()
+            if cluster is None:
+                workshop.start()
+            else:
+                cluster.start()
             packer.start()
         yield
         packer.stop()
         workshop.stop()
+        if work and cluster is not None:
+            cluster.stop()
 
     app = FastAPI(lifespan=life, openapi_url=None, docs_url=None, redoc_url=None)
     app.state.desk = Desk(
