@@ -11,12 +11,12 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
-from lessonmark.web import clips, handover, lessons, players, viewer
+from lessonmark.web import clips, handover, lessons, packs, players, viewer, voice
 from lessonmark.web.settings import WebSettings
 
 ROUTES = [
     (method, route.path)
-    for part in (players, handover, clips, lessons, viewer)
+    for part in (players, handover, clips, lessons, viewer, voice, packs)
     for route in part.router.routes
     for method in route.methods
 ]
@@ -87,7 +87,9 @@ def test_every_answer_wears_its_headers(coach, lesson, path):
     assert headers["cache-control"] in ("no-store", "private, no-cache")
 
 
-@pytest.mark.parametrize("path", ["/", "/players/1", "/lessons/1", "/swings/1?beside=2"])
+@pytest.mark.parametrize(
+    "path", ["/", "/players/1", "/lessons/1", "/swings/1?beside=2", "/lessons/1/pack"]
+)
 def test_no_page_has_an_inline_script_or_style_or_a_remote_asset(coach, lesson, path):
     page = coach.get(path).text
     assert not re.search(r"<script(?![^>]*\ssrc=)", page)
@@ -125,6 +127,8 @@ def raw_get(coach, target):
         "/lessons/1/pictures/..%2f..%2f..%2frecord.sqlite",
         "/clips/..%2f1/video",
         "/clips/1/frames.json/../../../record.sqlite",
+        "/lessons/1/pack/files/..%2f..%2f..%2f..%2frecord.sqlite",
+        "/passages/..%2f1/sound",
     ],
 )
 def test_no_path_climbs_out(coach, lesson, target):
