@@ -7,6 +7,7 @@ packs, pictures) is the real code.
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import socket
@@ -45,6 +46,8 @@ SHARES = dict(
 BITS = 10  # of the frame number in the picture
 BLOCK_PX = 16
 FPS = 120
+CHROMIUM = os.environ.get("LESSONMARK_CHROMIUM") or shutil.which("chromium") or ""
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
 BENDS = {f"IMG_{n}": 6.0 if n < 3 else 26.0 for n in range(6)}  # deg
 
 
@@ -353,3 +356,57 @@ def served(record, analyser):
     """The pages with the background work running; gives the address."""
     with serving(create_app(record, analyser, WebSettings())) as address:
         yield address
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    """A real Chromium; skipped where there is none."""
+    if not CHROMIUM:
+        pytest.skip("there is no Chromium on this machine")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=CHROMIUM,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(chromium, served):
+    """A page that fails the test on any script error, and on any request to elsewhere."""
+    context = chromium.new_context(
+        base_url=served, viewport={"width": 1366, "height": 900}, accept_downloads=True
+    )
+    opened = context.new_page()
+    troubles = []
+    opened.on("pageerror", lambda error: troubles.append(str(error)))
+    opened.on(
+        "console",
+        lambda message: troubles.append(message.text) if message.type == "error" else None,
+    )
+    opened.on(
+        "request",
+        lambda request: (
+            None
+            if request.url.startswith((served, "blob:", "data:"))
+            else troubles.append(f"asked {request.url}")
+        ),
+    )
+    yield opened
+    context.close()
+    assert troubles == []
+
+
+@pytest.fixture
+def check_accessible():
+    """Check a page by axe-core's WCAG 2.1 A and AA rules."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    def check(page):
+        found = Axe().run(page, options=RULES)
+        assert found.violations_count == 0, found.generate_report()
+
+    return check
