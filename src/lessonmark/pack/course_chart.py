@@ -108,10 +108,10 @@ def _specification(
         for tick, digits in _ticks(plot.low, plot.high)
     ]
     layers: list[alt.Chart] = [
-        at(*ticks).mark_rule(color=_GRID, size=1).encode(x=x("x"), x2="x2", y=y("y")),
+        at(*ticks).mark_rule(color=_GRID, size=1).encode(x=x("x"), x2=alt.X2("x2"), y=y("y")),
         at(*ticks)
         .mark_text(align="right", dx=-5, fontSize=11, color=_FAINT)
-        .encode(x=x("x"), y=y("y"), text="words:N"),
+        .encode(x=x("x"), y=y("y"), text=alt.Text("words", type="nominal")),
     ]
     layers += _fields(course, plot, right, x, y, at)
     if course.trend is not None:
@@ -124,7 +124,7 @@ def _specification(
         layers.append(
             at(ends)
             .mark_rule(color=INK, size=1.4, strokeDash=[6, 3])
-            .encode(x=x("x"), x2="x2", y=y("y"), y2="y2")
+            .encode(x=x("x"), x2=alt.X2("x2"), y=y("y"), y2=alt.Y2("y2"))
         )
     layers += _sets(course, links, spread, plot, x, y, at)
     dates = [
@@ -134,7 +134,9 @@ def _specification(
         if words
     ]
     layers.append(
-        at(*dates).mark_text(fontSize=11, color=_FAINT).encode(x=x("x"), y=y("y"), text="words:N")
+        at(*dates)
+        .mark_text(fontSize=11, color=_FAINT)
+        .encode(x=x("x"), y=y("y"), text=alt.Text("words", type="nominal"))
     )
     if drills:
         style = STYLES[Stage.DRILL]
@@ -144,17 +146,22 @@ def _specification(
                 shape=style.shape, filled=True, color=style.colour, size=52, opacity=1
             ).encode(x=x("x"), y=y("y")),
             marks.mark_text(align="left", dx=9, fontSize=12, color=INK).encode(
-                x=x("x"), y=y("y"), text="words:N"
+                x=x("x"), y=y("y"), text=alt.Text("words", type="nominal")
             ),
         ]
-    chart = alt.layer(*layers).properties(width=plot.width, height=height)
-    spec: dict[str, Any] = chart.configure(
-        font=STACK.replace("'", ""),
-        background="transparent",
-        view=alt.ViewConfig(stroke=None),
-        padding=2,
-    ).to_dict()
-    return spec
+    context: dict[str, Any] = {"top_level": False, "datasets": {}}
+    drawn = [layer.to_dict(validate=False, context=context) for layer in layers]
+    # Put together by hand: the library's own layering copies every value many times over.
+    return {
+        "$schema": alt.SCHEMA_URL,
+        "width": plot.width,
+        "height": height,
+        "padding": 2,
+        "background": "transparent",
+        "config": {"font": STACK.replace("'", ""), "view": {"stroke": None}},
+        "layer": drawn,
+        "datasets": context["datasets"],
+    }
 
 
 def _fields(
@@ -169,7 +176,7 @@ def _fields(
         layers.append(
             at(band)
             .mark_rect(color=_FAINT, opacity=0.16, clip=True)
-            .encode(x=x("x"), x2="x2", y=y("y"), y2="y2")
+            .encode(x=x("x"), x2=alt.X2("x2"), y=y("y"), y2=alt.Y2("y2"))
         )
         words.append({"x": right + 6, "y": course.band.middle, "words": say("own scatter")})
     if course.target is not None:
@@ -178,12 +185,12 @@ def _fields(
         layers.append(
             at(*({"x": left, "x2": right, "y": end} for end in ends))
             .mark_rule(color=INK, size=1.6)
-            .encode(x=x("x"), x2="x2", y=y("y"))
+            .encode(x=x("x"), x2=alt.X2("x2"), y=y("y"))
         )
         layers.append(
             at({"x": right - 3, "y": low, "y2": high})
             .mark_rule(color=INK, size=5)
-            .encode(x=x("x"), y=y("y"), y2="y2")
+            .encode(x=x("x"), y=y("y"), y2=alt.Y2("y2"))
         )
         words.append({"x": right + 6, "y": (low + high) / 2, "words": say("target window")})
     if course.look_again is not None and course.look_again in plot.places:
@@ -191,19 +198,19 @@ def _fields(
         layers.append(
             at({"x": place, "y": plot.low, "y2": plot.high})
             .mark_rule(color=_FAINT, size=1, strokeDash=[2, 3])
-            .encode(x=x("x"), y=y("y"), y2="y2")
+            .encode(x=x("x"), y=y("y"), y2=alt.Y2("y2"))
         )
         layers.append(
             at({"x": place, "y": plot.high, "words": say("look again")})
             .mark_text(fontSize=12, color=_FAINT, dy=-7)
-            .encode(x=x("x"), y=y("y"), text="words:N")
+            .encode(x=x("x"), y=y("y"), text=alt.Text("words", type="nominal"))
         )
     if words:
         _part(words, (plot.high - plot.low) / _PLOT_PX)
         layers.append(
             at(*words)
             .mark_text(align="left", fontSize=12, color=INK)
-            .encode(x=x("x"), y=y("y"), text="words:N")
+            .encode(x=x("x"), y=y("y"), text=alt.Text("words", type="nominal"))
         )
     return layers
 
@@ -283,9 +290,11 @@ def _sets(
             0,
             at(*means)
             .mark_rule(size=4, opacity=0.28)
-            .encode(x=x("middle"), y=y("low"), y2="high", color=colour),
+            .encode(x=x("middle"), y=y("low"), y2=alt.Y2("high"), color=colour),
         )
-    layers.append(at(*means).mark_rule(size=1.8).encode(x=x("x"), x2="x2", y=y("y"), color=colour))
+    layers.append(
+        at(*means).mark_rule(size=1.8).encode(x=x("x"), x2=alt.X2("x2"), y=y("y"), color=colour)
+    )
     return layers
 
 

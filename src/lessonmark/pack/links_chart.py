@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any, Literal
 
 import altair as alt
@@ -15,7 +16,7 @@ import vl_convert
 from altair.utils import schemapi
 
 from lessonmark.evidence.links import Association
-from lessonmark.language import say, say_number
+from lessonmark.language import say, say_number, spoken
 from lessonmark.pack.stage_style import INK
 from lessonmark.pack.typeface import STACK, know_the_typeface, text_width
 
@@ -36,16 +37,23 @@ _FEET: tuple[tuple[int, Literal["left", "center", "right"]], ...] = (
 
 
 def links_chart(links: Sequence[Association], names: Mapping[str, str]) -> str:
-    """Draw the associations that stand out as SVG; '' where none does.
+    """Draw the associations that stand out as SVG, once for the same; '' where none does.
 
     Parameters
     ----------
     links : the strongest first; at most `MOST_SHOWN` are drawn.
     names : plain names by key.
     """
-    shown = [link for link in links if link.shown and link.r is not None][:MOST_SHOWN]
+    shown = tuple(link for link in links if link.shown and link.r is not None)[:MOST_SHOWN]
     if not shown:
         return ""
+    said = {key: names.get(key, key) for link in shown for key in (link.first, link.second)}
+    return _drawn(shown, tuple(said.items()), spoken())
+
+
+@lru_cache(maxsize=256)
+def _drawn(shown: tuple[Association, ...], said: tuple[tuple[str, str], ...], language: str) -> str:
+    names = dict(said)
     with schemapi.debug_mode(False):  # the specification is ours and has tests
         chart = alt.vconcat(_arcs(shown, names), _intervals(shown, names), spacing=10)
         spec: dict[str, Any] = chart.configure(
@@ -53,7 +61,7 @@ def links_chart(links: Sequence[Association], names: Mapping[str, str]) -> str:
             background="transparent",
             view=alt.ViewConfig(stroke=None),
             padding=2,
-        ).to_dict()
+        ).to_dict(validate=False)
     know_the_typeface()
     svg: str = vl_convert.vegalite_to_svg(spec)
     return svg[svg.index("<svg") :]
@@ -64,7 +72,7 @@ def _arcs(
 ) -> alt.LayerChart | alt.FacetChart:
     keys = list(dict.fromkeys(key for link in shown for key in (link.first, link.second)))
     rows = {key: (n + 0.5) * _ROW_PX for n, key in enumerate(keys)}
-    widest = max(text_width(names.get(key, key), _TEXT_PX) for key in keys)
+    widest = max(text_width(names[key], _TEXT_PX) for key in keys)
     left = min(widest + 14, WIDTH_PX - 90.0)
     reach = WIDTH_PX - left - 12
     most = max(abs(rows[link.first] - rows[link.second]) for link in shown)
@@ -88,9 +96,7 @@ def _arcs(
     x = alt.X("x", type="quantitative", axis=None, scale=x_scale)
     y = alt.Y("y", type="quantitative", axis=None, scale=y_scale)
     nodes = alt.Chart(
-        alt.InlineData(
-            values=[{"x": left, "y": rows[key], "words": names.get(key, key)} for key in keys]
-        )
+        alt.InlineData(values=[{"x": left, "y": rows[key], "words": names[key]} for key in keys])
     )
     layers = [
         alt.Chart(alt.InlineData(values=[point for point in points if point["link"] == number]))
@@ -106,7 +112,7 @@ def _arcs(
     layers += [
         nodes.mark_point(filled=True, color=INK, size=40, opacity=1).encode(x=x, y=y),
         nodes.mark_text(align="right", dx=-8, fontSize=_TEXT_PX, color=INK).encode(
-            x=x, y=y, text="words:N"
+            x=x, y=y, text=alt.Text("words", type="nominal")
         ),
     ]
     return alt.layer(*layers).properties(width=WIDTH_PX, height=height)
@@ -154,17 +160,17 @@ def _intervals(
     feet = [
         ticks.transform_filter(f"datum.x == {value}")
         .mark_text(align=align, fontSize=11, color=_FAINT)
-        .encode(x=x("x"), y=y("foot"), text="words:N")
+        .encode(x=x("x"), y=y("foot"), text=alt.Text("words", type="nominal"))
         for value, align in _FEET
     ]
     return alt.layer(
-        ticks.mark_rule(color=_GRID).encode(x=x("x"), y=y("y"), y2="y2"),
-        at.mark_rule(color=INK, size=2.4).encode(x=x("low"), x2="high", y=y("y")),
+        ticks.mark_rule(color=_GRID).encode(x=x("x"), y=y("y"), y2=alt.Y2("y2")),
+        at.mark_rule(color=INK, size=2.4).encode(x=x("low"), x2=alt.X2("high"), y=y("y")),
         at.mark_point(shape="diamond", filled=True, color=INK, size=70, opacity=1).encode(
             x=x("r"), y=y("y")
         ),
         at.mark_text(align="left", fontSize=_TEXT_PX, color=INK).encode(
-            x=alt.value(0), y=y("head"), text="words:N"
+            x=alt.value(0), y=y("head"), text=alt.Text("words", type="nominal")
         ),
         *feet,
     ).properties(width=WIDTH_PX, height=height)
@@ -173,8 +179,8 @@ def _intervals(
 def _pair(link: Association, names: Mapping[str, str]) -> str:
     words = say(
         "{first} and {second}: {r}",
-        first=names.get(link.first, link.first),
-        second=names.get(link.second, link.second),
+        first=names[link.first],
+        second=names[link.second],
         r=say_number(link.r or 0.0, 1),
     )
     while len(words) > 4 and text_width(words, _TEXT_PX) > WIDTH_PX:
