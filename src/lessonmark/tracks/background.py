@@ -15,7 +15,14 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Background", "Registration", "Window", "learn_background", "spread_samples"]
+__all__ = [
+    "Background",
+    "Registration",
+    "Window",
+    "learn_background",
+    "small_picture",
+    "spread_samples",
+]
 
 # A camera counts as still while no sampled frame moves more than this on its corners. Below it,
 # registering adds more error than it removes.
@@ -23,7 +30,10 @@ STILL_PX = 0.25
 # The least spread of a grey level that is believed, in grey levels: 8-bit rounding and
 # compression leave at least this on a flat wall.
 LEAST_SPREAD = 1.5
-CORNERS = 80
+CORNERS = 60
+# Corners are followed on a picture no larger than this: their places are good to some hundredths
+# of its pixels, and sixty of them agree on a shift still better.
+SMALL_PX = 640
 # A pixel that differs from the median in a tenth of the frames was hidden by something broader
 # than a club, which is anywhere for a few frames only.
 OFTEN = 0.9
@@ -87,6 +97,20 @@ class Window:
         return np.asarray(small, np.uint8)
 
 
+def small_picture(image: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """Shrink a whole grey picture by whole pixels to what a registration needs."""
+    step = _small_step(image.shape)
+    if step == 1:
+        return np.ascontiguousarray(image)
+    size = (image.shape[1] // step, image.shape[0] // step)
+    whole = image[: size[1] * step, : size[0] * step]
+    return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _small_step(shape: tuple[int, ...]) -> int:
+    return max(1, int(np.ceil(max(shape) / SMALL_PX)))
+
+
 class Registration:
     """Find how the camera moved since a reference frame, from corners away from the golfer.
 
@@ -99,24 +123,25 @@ class Registration:
     def __init__(
         self, reference: npt.NDArray[np.uint8], golfer: tuple[float, float, float, float]
     ) -> None:
-        height, width = reference.shape
-        self._step = max(1, round(max(height, width) / 1280))
-        small = reference[:: self._step, :: self._step]
-        mask = np.full(small.shape, 255, np.uint8)
+        self._step = _small_step(reference.shape)
+        self._reference = small_picture(reference)
+        mask = np.full(self._reference.shape, 255, np.uint8)
         x0, y0, x1, y1 = (max(0, int(edge / self._step)) for edge in golfer)
         mask[y0:y1, x0:x1] = 0
-        self._reference = np.ascontiguousarray(small)
-        corners = cv2.goodFeaturesToTrack(self._reference, CORNERS, 0.02, 12, mask=mask)
+        corners = cv2.goodFeaturesToTrack(self._reference, CORNERS, 0.02, 8, mask=mask)
         self._corners = (
             np.empty((0, 1, 2), np.float32) if corners is None else corners.astype(np.float32)
         )
 
     def motion(self, image: npt.NDArray[np.uint8]) -> npt.NDArray[np.float64]:
         """Return the (2, 3) similarity from reference to `image`; none if too few corners agree."""
+        return self.motion_of_small(small_picture(image))
+
+    def motion_of_small(self, now: npt.NDArray[np.uint8]) -> npt.NDArray[np.float64]:
+        """Return the motion, in px of the whole picture, to one shrunk by `small_picture`."""
         still = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
         if len(self._corners) < 8:
             return still
-        now = np.ascontiguousarray(image[:: self._step, :: self._step])
         moved, found, _ = cv2.calcOpticalFlowPyrLK(
             self._reference,
             now,
@@ -134,9 +159,9 @@ class Registration:
         if fit is None or agree.sum() < 8:
             return still
         fit = np.asarray(fit, np.float64)
-        # Pixel centres of the thinned picture sit at step * (index + 0.5) - 0.5 + offsets that
-        # cancel for the small turns a hand makes; only the shift scales.
-        fit[:, 2] *= self._step
+        # A small picture's pixel i is the whole picture's step * i + (step - 1) / 2.
+        middle = 0.5 * (self._step - 1)
+        fit[:, 2] = self._step * fit[:, 2] + middle * (1.0 - fit[:, :2].sum(axis=1))
         return fit
 
 

@@ -6,7 +6,7 @@ is not seen is predicted from its neighbours with an error that says so.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,10 +14,11 @@ import numpy.typing as npt
 import xarray as xr
 
 from lessonmark.language import say
-from lessonmark.media.clip import ClipInfo, Frame
-from lessonmark.tracks.background import Window, learn_background, spread_samples
+from lessonmark.media.clip import ClipInfo
+from lessonmark.tracks.background import Window
 from lessonmark.tracks.club_hands import Hands, find_hands, guess_px_per_cm
 from lessonmark.tracks.club_line import Contrast
+from lessonmark.tracks.club_looks import TURN_AT_REST, FrameSource, Looks, choose_looks, turn_most
 from lessonmark.tracks.club_path import choose_rays
 from lessonmark.tracks.club_rays import Ray, RayFinder
 from lessonmark.tracks.club_smooth import ClubPath, smooth_club
@@ -27,22 +28,15 @@ from lessonmark.words import Handedness, View
 __all__ = ["ClubTrack", "FrameSource", "track_club"]
 
 Array = npt.NDArray[np.float64]
-FrameSource = Callable[[float, float], Iterable[Frame]]  # grey frames from start_s to stop_s
 
 # A club is worked on at no more than this length: finer pixels cost time and tell nothing more.
 LENGTH_PX_MOST = 320.0
 CUT_REACH = 1.12  # club lengths around the hands
-# Frames are kept from learning the background to searching it while they take no more than this;
-# the rest is read twice.
-HELD_BYTES = 120e6
 LENGTH_PX_LEAST = 40.0  # below this a shaft is thinner than half a pixel
-SAMPLES = 31  # frames that the background is learnt from
 FRAMES_LEAST = 12  # in a span
 GRIP_CM = 10.0  # butt to the middle of the hands; common practice, no source
-# How fast a club can turn for the hands' speed: at impact 42 rad/s at 7 m/s, which is 6 a club
-# length (rendered swings); a hinge alone turns it at a few rad/s with the hands at rest.
-TURN_PER_HAND_SPEED = 8.0
-TURN_AT_REST = 6.0  # rad/s
+CLUB_TRAILS_S = 0.02  # a club's turn leads and trails the hands' speed by so much
+STILL = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
 # A club is found where the path holds on to it for this share of the frames, with lines this long.
 SEEN_LEAST = 0.25
 SCORE_LEAST = 0.3
@@ -133,76 +127,70 @@ def _track_span(
     times = body["time"].to_numpy()
     hands = find_hands(body, px_per_cm=px_per_cm)
     window = _window(hands.position, length, clip)
-    start_s, stop_s = float(times[0]), float(times[-1])
-    wanted = set(spread_samples(hands.position, SAMPLES))
     scale = 1.0 / window.shrink
-    reach = CUT_REACH * length * scale
-    middles = window.inside(hands.position)
-    held: dict[int, tuple[tuple[int, int], npt.NDArray[np.uint8]]] = {}
-    holds = int(HELD_BYTES / (2 * reach) ** 2)
-
-    def samples() -> Iterator[npt.NDArray[np.uint8]]:
-        """Give the frames to learn from, keeping what is around the hands in every frame."""
-        for frame in frames_source(start_s, stop_s):
-            row = _row(times, frame.s)
-            if row is None:
-                continue
-            if len(held) < holds:
-                held[row] = window.cut_around(frame.image, middles[row], reach)
-            if row in wanted:
-                yield frame.image
-
     try:
-        background = learn_background(samples(), window=window, golfer=_golfer_box(body, length))
+        looks = Looks(
+            frames_source,
+            times,
+            choose_looks(times, hands.velocity, length),
+            hands=hands.position,
+            window=window,
+            reach=CUT_REACH * length * scale,
+            golfer=_golfer_box(body, length),
+        )
     except ValueError:  # fewer than three frames could be read there
         return None
     finder = RayFinder(length * scale)
-    rays: list[list[Ray]] = [[] for _ in times]
-    # The camera's own motion: reference to frame, one (2, 3) a frame.
-    motions = np.tile(np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]), (len(times), 1, 1))
-    steady = hands.position.copy()
+    rays: dict[int, list[Ray]] = {}
+    # The camera's own motion: reference to frame, one (2, 3) a frame looked at.
+    motions: dict[int, Array] = {}
     limits = _fan_limits(times, hands, length)
-    if background.registration is not None:
-        held.clear()
-    for row, (corner, image) in held.items():
-        contrast = Contrast(image=image, background=background, corner=corner)
-        rays[row] = finder.find(contrast, middles[row], float(limits[row]))
-    # What could not be kept, or moves with the camera, is read again.
-    first = min((row for row in range(len(times)) if row not in held), default=None)
-    done = set(held)
-    held.clear()
-    if first is not None:
-        for frame in frames_source(float(times[first]), stop_s):
-            at = _row(times, frame.s)
-            if at is None or at in done:
-                continue
-            image, motions[at] = background.align(frame.image)
-            steady[at] = _undo(motions[at], hands.position[at])
-            contrast = Contrast(image=image, background=background)
-            rays[at] = finder.find(contrast, window.inside(steady[at]), float(limits[at]))
+    for look in looks:
+        motion = STILL if look.motion is None else look.motion
+        motions[look.row] = motion
+        contrast = Contrast(
+            image=look.image,
+            background=looks.background,
+            corner=look.corner,
+            motion=None if look.motion is None else _in_window(motion, window),
+        )
+        middle = window.inside(_undo(motion, hands.position[look.row]))
+        rays[look.row] = finder.find(contrast, middle, float(limits[look.row]))
+    rows = np.array(sorted(rays))
+    moved = _between(times, times[rows], np.stack([motions[row] for row in rows]))
+    steady = np.stack([_undo(m, at) for m, at in zip(moved, hands.position, strict=True)])
     chosen = choose_rays(
-        times,
-        rays,
+        times[rows],
+        [rays[row] for row in rows],
         length * scale,
-        hands=window.inside(steady),
+        hands=window.inside(steady[rows]),
         size=window.size,
-        limbs=hands.limbs(scale),
+        limbs=[limb.at(rows) for limb in hands.limbs(scale)],
+        frame_s=float(np.median(np.diff(times))),
     )
-    club = [None if take < 0 else rays[row][take] for row, take in enumerate(chosen)]
+    club: list[Ray | None] = [None] * len(times)
+    for row, take in zip(rows, chosen, strict=True):
+        if take >= 0:
+            club[row] = rays[row][take]
     scores = [ray.score for ray in club if ray is not None]
-    if len(scores) < SEEN_LEAST * len(times) or np.median(scores) < SCORE_LEAST:
+    if len(scores) < SEEN_LEAST * len(rows) or np.median(scores) < SCORE_LEAST:
         return None
-    path = smooth_club(times, club, length_px=length * scale)
-    return _in_picture(frames, times, hands, steady, club, path, motions, window, scale)
+    path = smooth_club(times, club, length_px=length * scale, looked=rows)
+    return _in_picture(frames, times, hands, steady, club, path, moved, window, scale)
 
 
-def _row(times: Array, s: float) -> int | None:
-    """Return the body's row for a frame's time, None if it has none."""
-    row = int(np.searchsorted(times, s))
-    near = [k for k in (row - 1, row) if 0 <= k < len(times)]
-    best = min(near, key=lambda k: abs(times[k] - s))
-    step = (times[-1] - times[0]) / max(len(times) - 1, 1)
-    return best if abs(times[best] - s) < 0.4 * step else None
+def _between(times: Array, at: Array, motions: Array) -> Array:
+    """Interpolate the camera's motion between the frames looked at: (time, 2, 3)."""
+    flat = motions.reshape(len(at), 6)
+    return np.stack([np.interp(times, at, flat[:, k]) for k in range(6)], axis=1).reshape(-1, 2, 3)
+
+
+def _in_window(motion: Array, window: Window) -> Array:
+    """Carry a motion of the picture to window px."""
+    corner = np.array([window.x, window.y], float)
+    moved = motion.copy()
+    moved[:, 2] = (motion[:, :2] @ corner + motion[:, 2] - corner) / window.shrink
+    return moved
 
 
 def _window(hands: Array, length: float, clip: ClipInfo) -> Window:
@@ -229,12 +217,8 @@ def _golfer_box(body: xr.Dataset, length: float) -> tuple[float, float, float, f
 def _fan_limits(times: Array, hands: Hands, length: float) -> Array:
     """Return the widest fan that each frame can hold, rad."""
     frame_s = float(np.median(np.diff(times)))
-    speed = np.hypot(hands.velocity[:, 0], hands.velocity[:, 1]) / length
-    near = max(1, round(0.02 / frame_s))  # a club's turn leads and trails the hands' speed
-    padded = np.pad(np.nan_to_num(speed), near, mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1)
-    limits = (TURN_PER_HAND_SPEED * windows.max(axis=1) + TURN_AT_REST) * frame_s
-    return np.asarray(limits, np.float64)
+    turn = turn_most(times, hands.velocity, length, CLUB_TRAILS_S) + TURN_AT_REST
+    return np.asarray(turn * frame_s, np.float64)
 
 
 def _undo(motion: Array, point: Array) -> Array:
@@ -257,14 +241,14 @@ def _in_picture(
     """Carry the smoothed club from the window to each frame's own picture."""
     seen = path.seen
     side = np.stack([-np.sin(path.angle), np.cos(path.angle)], axis=1)
-    asides = np.array([np.nan if ray is None else ray.aside for ray in club]) / scale
-    aside_se = np.array([np.nan if ray is None else ray.aside_se for ray in club]) / scale
-    asides[~seen] = np.nan
+    lines = [(row, ray) for row, ray in enumerate(club) if ray is not None and seen[row]]
+    rows = np.array([row for row, _ in lines])
     # Where the line was not seen its place beside the hands comes from the frames around, and
     # the hands' own error stands.
     every = np.arange(len(times))
-    aside = np.interp(every, every[seen], asides[seen])
-    across_var = np.where(seen, np.nan_to_num(aside_se) ** 2 + 0.5**2, hands.variance)
+    aside = np.interp(every, rows, np.array([ray.aside for _, ray in lines]) / scale)
+    aside_se = np.interp(every, rows, np.array([ray.aside_se for _, ray in lines]) / scale)
+    across_var = np.where(seen, aside_se**2 + 0.5**2, hands.variance)
     middle = steady + aside[:, None] * side
     axis = np.stack([np.cos(path.angle), np.sin(path.angle)], axis=1)
     middle_cov = (

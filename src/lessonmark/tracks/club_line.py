@@ -38,9 +38,10 @@ ALIKE_STEPS = 3.0  # neighbouring steps share the pixels' errors: so many count 
 class Contrast:
     """One frame against its background; points are window px of the background."""
 
-    image: npt.NDArray[np.uint8]  # the window or a part of it
+    image: npt.NDArray[np.uint8]  # the window or a part of it, as it lies in the frame
     background: Background
     corner: tuple[int, int] = (0, 0)  # of the image in the window, px
+    motion: Array | None = None  # (2, 3) of the camera, from the background to the frame, window px
 
     @property
     def size(self) -> tuple[int, int]:
@@ -51,10 +52,14 @@ class Contrast:
         self, grid_x: npt.NDArray[np.float32], grid_y: npt.NDArray[np.float32]
     ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
         """Return the difference from the background and the picture, in spreads, at points."""
+        here_x, here_y = grid_x, grid_y
+        if self.motion is not None:
+            (xx, xy, x), (yx, yy, y) = self.motion.astype(np.float32)
+            here_x, here_y = xx * grid_x + xy * grid_y + x, yx * grid_x + yy * grid_y + y
         grey = cv2.remap(
             self.image,
-            grid_x - np.float32(self.corner[0]),
-            grid_y - np.float32(self.corner[1]),
+            here_x - np.float32(self.corner[0]),
+            here_y - np.float32(self.corner[1]),
             cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_REPLICATE,
         )

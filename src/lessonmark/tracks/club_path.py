@@ -96,6 +96,10 @@ class Limb:
     angle: Array  # (time,) rad, atan2(dy, dx) from the hands to the joint, NaN where unknown
     reach: Array  # (time,) window px, from the hands to the joint
 
+    def at(self, rows: npt.NDArray[np.intp]) -> Limb:
+        """Return the same at some of its times."""
+        return Limb(angle=self.angle[rows], reach=self.reach[rows])
+
 
 @dataclass
 class _Beam:
@@ -129,6 +133,7 @@ def choose_rays(
     hands: Array,
     size: tuple[int, int],
     limbs: Sequence[Limb] = (),
+    frame_s: float | None = None,
 ) -> npt.NDArray[np.intp]:
     """Choose the ray that is the club in each frame.
 
@@ -140,6 +145,7 @@ def choose_rays(
     hands : (time, 2), window px, where the rays start.
     size : of the window, px: what leaves it cannot be seen.
     limbs : rays along these, and no longer, are doubted.
+    frame_s : how long the shutter can have been open, s; None for the time between looks.
 
     Returns
     -------
@@ -156,7 +162,7 @@ def choose_rays(
         grown = (
             []
             if beam is None
-            else [_grow(beam, frame, times, found, looks, hands[frame], size, length_px)]
+            else [_grow(beam, frame, times, found, looks, hands[frame], size, length_px, frame_s)]
         )
         if times[frame] - times[0] <= GRACE_S and found:
             grown.append(_begin(frame, found, looks, length_px, none))
@@ -260,9 +266,11 @@ def _grow(
     hands: Array,
     size: tuple[int, int],
     length_px: float,
+    frame_s: float | None,
 ) -> _Beam:
     """Step every track to this frame and let it take each ray, or none."""
     dt = float(times[frame] - times[frame - 1])
+    open_s = dt if frame_s is None else frame_s
     state, covariance = beam.state, beam.covariance
     far = np.hypot(state[:, 0], state[:, 3])
     rate = np.hypot(state[:, 1], state[:, 4])
@@ -299,7 +307,7 @@ def _grow(
         odds = np.log(density * np.pi / RAYS_BY_CHANCE + 1e-12) + looks[index] + back
         # The shutter is open for one frame at the most: a slow club makes no wide fan, an arm does.
         turn_now = np.hypot(state[:, 1], state[:, 4]) / np.maximum(far, 0.3)
-        odds = odds - FAN_ODDS * (ray.fan > 1.5 * turn_now * dt + FAN_SLACK_RAD)
+        odds = odds - FAN_ODDS * (ray.fan > 1.5 * turn_now * open_s + FAN_SLACK_RAD)
         # The hands' middle is off by about the same from frame to frame.
         aside = ray.aside / length_px
         jump = np.minimum(np.abs(aside - beam.aside) / ASIDE_JUMP_SD, 4.0)

@@ -41,10 +41,16 @@ class ClubPath:
     angle: Array  # (time,) rad, atan2(dy, dx), unwrapped
     angle_se: Array  # (time,) rad
     angle_rate: Array  # (time,) rad/s
-    seen: npt.NDArray[np.bool_]  # (time,)
+    seen: npt.NDArray[np.bool_]  # (time,) itself, or in the looks just before and after
 
 
-def smooth_club(times: Array, rays: Sequence[Ray | None], *, length_px: float) -> ClubPath:
+def smooth_club(
+    times: Array,
+    rays: Sequence[Ray | None],
+    *,
+    length_px: float,
+    looked: npt.NDArray[np.intp] | None = None,
+) -> ClubPath:
     """Smooth the chosen rays.
 
     Parameters
@@ -52,6 +58,7 @@ def smooth_club(times: Array, rays: Sequence[Ray | None], *, length_px: float) -
     times : (time,), s, ascending.
     rays : the club's ray at each time, None where it was not found; at least one is needed.
     length_px : the club's length, window px.
+    looked : indices of the times that were looked at, ascending; None for all.
 
     References
     ----------
@@ -66,15 +73,20 @@ def smooth_club(times: Array, rays: Sequence[Ray | None], *, length_px: float) -
     cut = np.array(
         [ray is not None and ray.reach > ray.room - CUT_SHARE * length_px for ray in rays]
     )
-    # Frames of one moment are wrong in the same way: their errors do not average out.
-    alike = float(np.sqrt(1.0 + ERROR_LASTS_S / np.median(np.diff(times))))
+    looks = np.arange(len(times)) if looked is None else looked
+    # Looks of one moment are wrong in the same way: their errors do not average out.
+    alike = np.ones(len(times))
+    alike[looks] = np.sqrt(1.0 + ERROR_LASTS_S / np.gradient(times[looks]))
     turn = np.full(len(times), LEAST_TURN)
     far = np.where(seen, reaches, 0.0)
     scale = 1.0
     for turn_round in range(ROUNDS):
         measured, error = _measurements(angles, errors, reaches, cut, seen, far, alike)
         choices = NOISE_TIMES if turn_round == ROUNDS - 1 else (scale,)
-        fits = [_run(times, measured, error, turn, seen, times_noise) for times_noise in choices]
+        fits = [
+            _run(times, measured, error, turn, _filled(seen, looks), times_noise)
+            for times_noise in choices
+        ]
         likely = int(np.argmax([likelihood for likelihood, _, _ in fits]))
         _, state, covariance = fits[likely]
         place, rate = state[:, [0, 3]], state[:, [1, 4]]
@@ -98,8 +110,16 @@ def smooth_club(times: Array, rays: Sequence[Ray | None], *, length_px: float) -
         angle=angle,
         angle_se=angle_se,
         angle_rate=turning,
-        seen=seen,
+        seen=_filled(seen, looks),
     )
+
+
+def _filled(seen: npt.NDArray[np.bool_], looks: npt.NDArray[np.intp]) -> npt.NDArray[np.bool_]:
+    """Count a time that was not looked at as seen where the looks before and after are."""
+    every = np.arange(len(seen))
+    after = np.searchsorted(looks, every).clip(0, len(looks) - 1)
+    before = (np.searchsorted(looks, every, side="right") - 1).clip(0)
+    return np.asarray(seen[looks[before]] & seen[looks[after]], np.bool_)
 
 
 def _turning(place: Array, rate: Array) -> Array:
@@ -115,7 +135,7 @@ def _measurements(
     cut: npt.NDArray[np.bool_],
     seen: npt.NDArray[np.bool_],
     far: Array,
-    alike: float,
+    alike: Array,
 ) -> tuple[Array, Array]:
     """Return the rays' ends in club lengths and their errors, NaN where there is none."""
     axis = np.stack([np.cos(angles), np.sin(angles)], axis=1)
