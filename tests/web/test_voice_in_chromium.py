@@ -17,8 +17,8 @@ import pytest
 from sqlalchemy import select
 
 from lessonmark.lessons.record import Lesson, Passage
-from lessonmark.pack.loudness import read_voice
-from lessonmark.pack.take import read_take
+from lessonmark.pack.loudness import TARGET_LUFS, measure_loudness_lufs, read_voice
+from lessonmark.pack.take import SwingRef, Take, read_take, take_json
 from lessonmark.pack.video_backgrounds import PAIR_TOP
 from lessonmark.pack.video_take import PAIR_HEIGHT
 
@@ -267,6 +267,8 @@ def test_what_is_said_and_shown_is_in_the_video_at_its_time(page, judged, record
     tones = tone_starts(path)
     assert len(tones) == 1
     assert tones[0] - begins == pytest.approx(seen["tone"], abs=0.12)
+    # EBU R 128: -23 LUFS; the aim of the project is within 1 LU.
+    assert measure_loudness_lufs(read_voice(path)) == pytest.approx(TARGET_LUFS, abs=1.0)
     # The step that the tone set off is shown with it, to 0.12 s.
     with record.reading() as session:
         take = read_take(session.scalars(select(Passage.take)).one())
@@ -351,3 +353,63 @@ class Kept:
     sound: str
     duration_s: float
     s: float
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(390, "dark"), (1366, "light")])
+def test_recorder_and_pack_pass_the_accessibility_rules(
+    chromium, served, judged, record, width, scheme
+):
+    axe_api = pytest.importorskip("axe_playwright_python.sync_playwright")
+    rules = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
+    with record.writing() as session:
+        lesson = session.get_one(Lesson, 1)
+        lesson.passages = [a_passage(1), a_passage(2)]
+        made = record.files.lesson_folder(lesson.uid) / "pack" / "lesson-2026-05-04"
+    made.mkdir(parents=True)
+    for name in ("review.mp4", "page-a4.pdf", "card.png", "sheet.html", "message.txt"):
+        (made / name).write_text("Hello")
+    context = chromium.new_context(
+        base_url=served, viewport={"width": width, "height": 844}, color_scheme=scheme
+    )
+    page = context.new_page()
+    for address in ("/lessons/1/pack", "/swings/1?beside=4#voice"):
+        page.goto(address)
+        if "voice" in address:
+            page.wait_for_selector("#voice[data-ready=yes]", state="attached")
+        page.wait_for_load_state("networkidle")
+        found = axe_api.Axe().run(page, options=rules)
+        assert found.violations_count == 0, found.generate_report()
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    context.close()
+
+
+def a_passage(rank):
+    take = Take(
+        focus=None,
+        audio=None,
+        duration_s=1.0,
+        swings=(SwingRef(clip_sha256="0" * 64, number=1),),
+        shown=(),
+    )
+    return Passage(rank=rank, duration_s=1.0, caption="", sound="", take=take_json(take))
+
+
+def test_a_page_without_a_microphone_says_what_to_do_and_goes_on(chromium, served, judged, record):
+    context = chromium.new_context(base_url=served, viewport={"width": 1366, "height": 900})
+    # As a browser does whose user said no.
+    context.add_init_script(
+        "navigator.mediaDevices.getUserMedia = async () => {"
+        " throw new DOMException('no', 'NotAllowedError'); };"
+    )
+    page = context.new_page()
+    open_recorder(page, "/swings/1?beside=4")
+    page.keyboard.press("r")
+    until(page, "document.querySelector('#voice-told').textContent.includes('Allow it')")
+    assert page.locator("#viewer").get_attribute("data-recording") in (None, "no")
+    page.get_by_label("Without voice").check()
+    start(page)
+    page.keyboard.press("7")
+    time.sleep(0.4)
+    assert stop(page) == "Kept as the last passage."
+    assert [one.sound for one in kept(record)] == [""]
+    context.close()
