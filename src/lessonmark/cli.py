@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lessonmark import __version__, archive_commands, record_commands
+from lessonmark import __version__, account_commands, archive_commands, record_commands
 from lessonmark.language import languages, say, speaking
 from lessonmark.terminal import bars, errors_for_people, one_bar, out_console, table
 from lessonmark.words import Handedness, View
@@ -23,6 +23,7 @@ app = typer.Typer(
 )
 app.add_typer(record_commands.app)
 app.add_typer(archive_commands.app)
+app.add_typer(account_commands.app, name="account")
 
 
 @app.callback()
@@ -189,6 +190,10 @@ def serve(
     share: Annotated[bool, typer.Option(help="Also on the local network, by a token.")] = False,
     browser: Annotated[bool, typer.Option(help="Open the pages at once.")] = True,
     heavy: Annotated[bool, typer.Option(help="Use the larger network.")] = False,
+    accounts: Annotated[bool, typer.Option(help="Everybody signs in: a shared server.")] = False,
+    host: Annotated[
+        list[str] | None, typer.Option(help="Name of this server, behind a TLS proxy.")
+    ] = None,
 ) -> None:
     """Open the coach's record and pages in the browser, on this machine alone."""
     from lessonmark.web.serve import PORT
@@ -201,6 +206,8 @@ def serve(
             share=share,
             browser=browser,
             heavy=heavy,
+            accounts=accounts,
+            names=tuple(host or ()),
             tell=lambda line: out_console.print(line, highlight=False, soft_wrap=True),
         )
 

@@ -14,13 +14,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sqlalchemy import JSON, Enum, String, Text, cast, delete, exists, func, select
+from sqlalchemy import JSON, Enum, String, Text, cast, delete, exists, func, select, update
 from sqlalchemy.orm import Session
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.record import (
+    Account,
+    AccountSession,
     Attempt,
+    AuditEntry,
     Base,
     CauseStep,
     Clip,
@@ -29,10 +32,12 @@ from lessonmark.lessons.record import (
     DrillSet,
     Erasure,
     Focus,
+    FormerFinding,
     InjuryNote,
     Lesson,
     LessonFinding,
     Media,
+    Owner,
     PackOrder,
     Passage,
     PictureChoice,
@@ -41,6 +46,7 @@ from lessonmark.lessons.record import (
     Swing,
     TargetWindow,
 )
+from lessonmark.lessons.whose import anybody
 
 if TYPE_CHECKING:
     from lessonmark.lessons.store import Record
@@ -54,6 +60,7 @@ _OF_LESSON = (
     DrillSet,
     PictureChoice,
     LessonFinding,
+    FormerFinding,
     PlannedPractice,
     Attempt,
     CauseStep,
@@ -87,6 +94,14 @@ def erase_player(record: Record, player_id: int) -> ErasureReport:
     ------
     RecordError : there is no such player.
     """
+    with record.reading() as session:  # with the eyes of who asks
+        if session.get(Player, player_id) is None:
+            raise RecordError(say("this player is not in the record"), do=say("reload the list"))
+    with anybody():  # a clip's file may be another coach's player's too
+        return _erase(record, player_id)
+
+
+def _erase(record: Record, player_id: int) -> ErasureReport:
     with record.writing() as session:
         player = session.get(Player, player_id)
         if player is None:
@@ -277,6 +292,14 @@ def _said_of_another(record: Record, trace: str) -> bool:
 def _delete_rows(session: Session, player_id: int, media: list[str]) -> dict[str, int]:
     lessons = select(Lesson.id).where(Lesson.player_id == player_id)
     clips = select(Clip.id).where(Clip.player_id == player_id)
+    accounts = select(Account.id).where(Account.player_id == player_id)
+    # The log keeps that something was done, and no longer to whom.
+    session.execute(
+        update(AuditEntry)
+        .where(AuditEntry.player_id == player_id)
+        .values(player_id=None)
+        .execution_options(synchronize_session=False)
+    )
     wanted = (
         *((table, table.clip_id.in_(clips)) for table in _OF_CLIP),
         (Clip, Clip.player_id == player_id),
@@ -284,6 +307,9 @@ def _delete_rows(session: Session, player_id: int, media: list[str]) -> dict[str
         (Lesson, Lesson.player_id == player_id),
         (InjuryNote, InjuryNote.player_id == player_id),
         (TargetWindow, TargetWindow.player_id == player_id),
+        (Owner, Owner.player_id == player_id),
+        (AccountSession, AccountSession.account_id.in_(accounts)),
+        (Account, Account.player_id == player_id),
         (Player, Player.id == player_id),
         (Media, Media.sha256.in_(media)),
     )

@@ -28,6 +28,7 @@ from lessonmark.lessons.migrations import upgrade
 from lessonmark.lessons.record import Lesson, Media
 from lessonmark.lessons.shared_files import open_files
 from lessonmark.lessons.turns import release_dead
+from lessonmark.lessons.whose import RecordSession
 
 __all__ = ["Record", "data_folder", "open_record", "server_address", "take_up_work"]
 
@@ -52,7 +53,7 @@ class Record:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Look at the record; nothing is kept of what is changed inside."""
-        with Session(self.engine) as session:
+        with RecordSession(self.engine) as session:
             yield session
 
     @contextmanager
@@ -63,7 +64,7 @@ class Record:
         ------
         RecordError : the database is full, locked or refuses; what was there stays.
         """
-        with Session(self._writer) as session:
+        with RecordSession(self._writer) as session:
             try:
                 with session.begin():
                     yield session

@@ -7,7 +7,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
-from fastapi import FastAPI, HTTPException, Request
+from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException as StarletteHTTPException
@@ -35,6 +35,8 @@ from lessonmark.web import (
     viewer,
     voice,
 )
+from lessonmark.web.accounts import AccountGate, only_for_role
+from lessonmark.web.accounts import router as accounts_router
 from lessonmark.web.desk import Desk
 from lessonmark.web.measuring import router as measuring_router
 from lessonmark.web.pages import page
@@ -76,11 +78,20 @@ def create_app(
         if work and cluster is not None:
             cluster.stop()
 
-    app = FastAPI(lifespan=life, openapi_url=None, docs_url=None, redoc_url=None)
+    app = FastAPI(
+        lifespan=life,
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        dependencies=[Depends(only_for_role)],
+    )
     app.state.desk = Desk(
         record=record, analyser=analyser, workshop=workshop, packer=packer, settings=settings
     )
-    app.add_middleware(Doorkeeper, settings=settings)
+    if settings.accounts:
+        app.add_middleware(AccountGate, record=record)
+        app.include_router(accounts_router)
+    app.add_middleware(Doorkeeper, settings=settings)  # the outermost: nothing comes before it
     app.mount("/static/fonts", _Unchanging(directory=font_folder()))
     app.mount("/static", _Unchanging(directory=STATIC))
     for part in (

@@ -28,6 +28,8 @@ router = APIRouter()
 @router.get("/players/{player_id}/export")
 def export(desk: TheDesk, player_id: int) -> Response:
     """Send everything of one player as a zip."""
+    with desk.record.reading() as session:
+        load_player(session, player_id)
     scratch = tempfile.TemporaryDirectory(dir=desk.record.files.folder / "incoming")
     try:
         path = export_player(desk.record, player_id, Path(scratch.name) / "player.zip")

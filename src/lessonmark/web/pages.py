@@ -27,7 +27,13 @@ def page(request: Request, template: str, *, status: int = 200, **values: Any) -
     text = (
         _environment()
         .get_template(template)
-        .render(csrf=csrf_token(request), lang=spoken(), version=__version__, **values)
+        .render(
+            csrf=csrf_token(request),
+            lang=spoken(),
+            version=__version__,
+            account=getattr(request.state, "account", None),
+            **values,
+        )
     )
     return HTMLResponse(text, status_code=status)
 

@@ -22,7 +22,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from lessonmark.language import SOURCE_LANGUAGE, languages, say, speaking
 from lessonmark.web.settings import LOOPBACK_HOSTS, WebSettings
 
-__all__ = ["CSRF_FIELD", "CSRF_HEADER", "Doorkeeper", "checked_csrf", "csrf_token"]
+__all__ = ["CSRF_FIELD", "CSRF_HEADER", "Doorkeeper", "checked_csrf", "csrf_token", "read_cookies"]
 
 SESSION_COOKIE = "lessonmark_session"
 TOKEN_COOKIE = "lessonmark_token"
@@ -64,7 +64,7 @@ class Doorkeeper:
             await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        cookies = _cookies(headers)
+        cookies = read_cookies(headers)
         fresh: list[str] = []
         session = cookies.get(SESSION_COOKIE, "")
         if not _looks_right(session):
@@ -164,7 +164,8 @@ async def _check_csrf(request: Request) -> None:
 checked_csrf = Depends(_check_csrf)
 
 
-def _cookies(headers: Headers) -> dict[str, str]:
+def read_cookies(headers: Headers) -> dict[str, str]:
+    """Read a browser's cookies; none where they are no cookies."""
     try:
         return {name: one.value for name, one in SimpleCookie(headers.get("cookie", "")).items()}
     except CookieError:

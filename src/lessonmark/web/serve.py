@@ -13,6 +13,7 @@ import uvicorn
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
+from lessonmark.lessons.accounts import count_accounts
 from lessonmark.lessons.analyser import Analyser
 from lessonmark.lessons.own_analyser import OwnAnalyser
 from lessonmark.lessons.store import open_record
@@ -34,6 +35,8 @@ def serve(
     heavy: bool = False,
     language: str | None = None,
     analyser: Analyser | None = None,
+    accounts: bool = False,
+    names: tuple[str, ...] = (),
     tell: Callable[[str], None] = print,
 ) -> None:
     """Serve the pages until interrupted.
@@ -47,20 +50,30 @@ def serve(
     browser : open the pages at once.
     heavy : use the larger pose network.
     language : None for the browser's own.
+    accounts : everybody signs in, and each coach sees only the own players.
+    names : further names that a browser may call this server by, behind a proxy with TLS.
     tell : where the addresses are said.
 
     Raises
     ------
-    RecordError : the record cannot be opened, or the port is taken.
+    RecordError : the record cannot be opened, the port is taken, or nobody could sign in.
     """
     record = open_record(folder, database=database)
+    if accounts and not count_accounts(record):
+        record.close()
+        raise RecordError(
+            say("there is no account yet, so nobody could sign in"),
+            do=say("make one with 'lessonmark account add NAME'"),
+        )
     own = analyser or OwnAnalyser(heavy=heavy)
     token = secrets.token_urlsafe(24) if share else None
     listening = _listen("0.0.0.0" if share else "127.0.0.1", port)
     port = listening.getsockname()[1]
     here = _local_address() if share else "127.0.0.1"
-    hosts = LOOPBACK_HOSTS | ({here, socket.gethostname().lower()} if share else set())
-    settings = WebSettings(hosts=frozenset(hosts), token=token, language=language)
+    hosts = set(names) | LOOPBACK_HOSTS | ({here, socket.gethostname().lower()} if share else set())
+    settings = WebSettings(
+        hosts=frozenset(hosts), token=token, language=language, accounts=accounts
+    )
     query = f"?token={token}" if token else ""
     tell(say("Lessonmark is at {address}", address=f"http://127.0.0.1:{port}/{query}"))
     if share:

@@ -1,0 +1,365 @@
+"""Two coaches on one server see nothing of each other; a player sees the own sheets alone.
+
+Every route of the application is walked, whoever wrote it.
+"""
+
+import re
+
+import httpx
+import pytest
+from argon2 import PasswordHasher
+from sqlalchemy import func, select
+
+from lessonmark.errors import RecordError
+from lessonmark.lessons import accounts
+from lessonmark.lessons.accounts import (
+    TRIES_BEFORE_WAIT,
+    add_account,
+    adopt_players,
+    close_account,
+    list_accounts,
+    read_audit,
+    set_password,
+)
+from lessonmark.lessons.erasure import erase_player
+from lessonmark.lessons.record import Account, AuditEntry, Base, Clip, Media, Owner, Player
+from lessonmark.lessons.whose import SHARED, Whose, acting_as, path_to_player
+from lessonmark.web.settings import WebSettings
+
+WORDS = "four words nobody guesses"
+OPEN = {"/sign-in"}
+
+
+class Visitor:
+    """A browser that signs in."""
+
+    def __init__(self, address):
+        self.client = httpx.Client(base_url=address, follow_redirects=False, timeout=60)
+
+    def sign_in(self, name, password=WORDS):
+        return self.client.post(
+            "/sign-in", data={"csrf": self.csrf(), "name": name, "password": password}
+        )
+
+    def csrf(self):
+        page = self.client.get("/sign-in").text
+        return re.search(r'name="lessonmark-csrf" content="(\w+)"', page)[1]
+
+    def get(self, path):
+        return self.client.get(path)
+
+    def post(self, path, data=None):
+        return self.client.post(path, data={"csrf": self.csrf(), **(data or {})})
+
+
+@pytest.fixture(autouse=True)
+def quick_hashes(request, monkeypatch):
+    """Hash passwords cheaply, except where the cost itself is tested."""
+    if "hashes_only" not in request.node.name:
+        cheap = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
+        monkeypatch.setattr(accounts, "_hasher", lambda: cheap)
+
+
+@pytest.fixture
+def server(record, analyser, lesson, visit):
+    """Coach Ada owns the measured lesson, coach Bo another player, Wilma has her own account."""
+    with record.writing() as session:
+        name = session.scalars(select(Player)).one().name
+    assert name == "Wilma Testerly"
+    add_account(record, "ada", WORDS)
+    add_account(record, "bo", WORDS)
+    add_account(record, "wilma", WORDS, role="player", player_id=1)
+    assert adopt_players(record, "ada") == 1
+    with visit(WebSettings(accounts=True)) as visitor:
+        visitors = []
+
+        def browser(name=None):
+            new = Visitor(str(visitor.client.base_url))
+            visitors.append(new)
+            if name is not None:
+                assert new.sign_in(name).status_code == 303
+            return new
+
+        browser.app = visitor.app
+        yield browser
+        for one in visitors:
+            one.client.close()
+
+
+def routes(app):
+    return [
+        (method.upper(), path)
+        for path, operations in app.openapi()["paths"].items()
+        for method in operations
+    ]
+
+
+def of_somebody(app, method):
+    return sorted(path for m, path in routes(app) if m == method and "{" in path)
+
+
+def filled(path, number="1"):
+    return re.sub(r"\{[^}]+\}", number, path)
+
+
+# What the forms need to be taken for whole, so that only the owner stands in the way.
+FORM = {
+    "name": "x",
+    "stage": "before",
+    "view": "face-on",
+    "measure": "face-on side_bend@P6",
+    "at": "side_bend@P6",
+    "noted_on": "2026-01-01",
+    "words": "x",
+    "before": "a#1",
+    "after": "b#1",
+    "typed": "Wilma Testerly",
+    "reason": "x",
+}
+
+
+def test_there_are_routes_to_walk(server):
+    assert len(of_somebody(server.app, "GET")) >= 12
+    assert len(of_somebody(server.app, "POST")) >= 15
+
+
+def test_nobody_gets_anywhere_without_signing_in(server, record):
+    stranger = server()
+    for method, path in routes(server.app):
+        if path in OPEN:
+            continue
+        answer = stranger.client.request(
+            method, filled(path), data={} if method == "POST" else None
+        )
+        assert answer.status_code in (303, 401, 403), (method, path, answer.status_code)
+        assert "Wilma" not in answer.text
+        if answer.status_code == 303:
+            assert answer.headers["location"] == "/sign-in"
+
+
+def test_the_own_coach_sees_every_page(server):
+    ada = server("ada")
+    assert "Wilma Testerly" in ada.get("/").text
+    for path in (
+        "/players/1",
+        "/lessons/1",
+        "/lessons/1/state.json",
+        "/swings/1",
+        "/clips/1/video",
+    ):
+        assert ada.get(path).status_code == 200, path
+
+
+def test_another_coach_gets_404_for_every_address_of_hers(server):
+    bo = server("bo")
+    for path in of_somebody(server.app, "GET"):
+        answer = bo.get(filled(path))
+        assert answer.status_code in (404, 422), (path, answer.status_code)
+        assert "Wilma" not in answer.text, path
+        if answer.status_code == 422:  # it wants a query: then with one
+            answer = bo.get(filled(path) + "?at=side_bend@P6&s=1&frame=1&name=x")
+            assert answer.status_code in (404, 422), (path, answer.status_code)
+
+
+def test_another_coach_changes_nothing_of_hers(server, record):
+    before = contents(record)
+    bo = server("bo")
+    for path in of_somebody(server.app, "POST"):
+        for answer in (
+            bo.post(filled(path), FORM),
+            bo.client.post(
+                filled(path),
+                json={"at_s": 1.0, "x": 1.0, "y": 1.0, "name": "P6", "keypoint": "lead_hip"},
+                headers={"x-lessonmark-csrf": bo.csrf(), "accept": "application/json"},
+            ),
+        ):
+            assert answer.status_code in (404, 409, 411, 415, 422), (path, answer.status_code)
+            assert "Wilma" not in answer.text, path
+    assert contents(record) == before
+
+
+def contents(record):
+    """Every row of every table that belongs to a player."""
+    with record.reading() as session:
+        return {
+            mapper.class_.__tablename__: sorted(
+                map(repr, session.execute(select(mapper.class_.__table__)).all())
+            )
+            for mapper in Base.registry.mappers
+            if mapper.class_ not in SHARED
+        }
+
+
+def test_no_list_search_or_side_door_shows_another_coachs_player(server, record, clips):
+    bo = server("bo")
+    bo.post("/players", {"name": "Bertil Own", "stature_cm": "170"})
+    with record.reading() as session:
+        mine = session.scalars(select(Player.id).where(Player.name == "Bertil Own")).one()
+        assert session.scalars(select(Owner.account_id).where(Owner.player_id == mine)).one() == 2
+    assert "Bertil Own" in bo.get("/").text
+    for path in ("/", "/?q=wilma", "/?q=feet", "/import", f"/players/{mine}"):
+        assert "Wilma" not in bo.get(path).text, path
+    # A clip of Bo's own cannot be put into a lesson of Ada's.
+    answer = bo.client.post(
+        f"/players/{mine}/clips",
+        params={"name": "IMG_1.MP4", "lesson_id": 1},
+        content=clips[0].read_bytes(),
+        headers={"x-lessonmark-csrf": bo.csrf(), "accept": "application/json"},
+    )
+    assert answer.status_code == 409
+    # The very same file as Ada's becomes a clip of its own, and erasing it leaves hers.
+    answer = bo.client.post(
+        f"/players/{mine}/clips",
+        params={"name": "IMG_1.MP4"},
+        content=clips[0].read_bytes(),
+        headers={"x-lessonmark-csrf": bo.csrf(), "accept": "application/json"},
+    )
+    assert answer.status_code == 200
+    with record.reading() as session:
+        twice = session.scalars(
+            select(Clip.sha256).group_by(Clip.sha256).having(func.count() > 1)
+        ).one()
+    bo.post(f"/players/{mine}/erase", {"typed": "Bertil Own", "name": "Bertil Own"})
+    assert "Bertil" not in bo.get("/").text
+    assert record.files.load(twice).is_file()
+    assert server("ada").get("/clips/1/video").status_code == 200
+
+
+def test_a_player_sees_the_own_sheets_and_nothing_else(server):
+    wilma = server("wilma")
+    assert wilma.get("/").headers["location"] == "/mine"
+    assert "/mine/lessons/1" in wilma.get("/mine").text
+    sheet = wilma.get("/mine/lessons/1")
+    assert sheet.status_code == 200
+    allowed = {"/mine", "/mine/lessons/{lesson_id}", "/lessons/{lesson_id}/pictures/{number}"}
+    for method, path in routes(server.app):
+        if path in allowed | OPEN | {"/sign-out", "/"}:
+            continue
+        answer = wilma.get(filled(path)) if method == "GET" else wilma.post(filled(path), FORM)
+        assert answer.status_code in (404, 405, 422), (method, path, answer.status_code)
+    assert wilma.get("/mine/lessons/2").status_code == 404
+
+
+def test_a_players_page_holds_nothing_that_the_coach_noted(server, record):
+    with record.writing() as session:
+        player = session.get_one(Player, 1)
+        player.note = "a private word"
+        player.lessons[0].note = "another private word"
+    text = server("wilma").get("/mine/lessons/1").text
+    assert "private word" not in text
+
+
+def test_another_player_sees_nothing_of_hers(server, record):
+    with record.writing() as session:
+        session.add(Player(name="Somebody Else"))
+    add_account(record, "else", WORDS, role="player", player_id=2)
+    other = server("else")
+    assert "/mine/lessons/1" not in other.get("/mine").text
+    assert other.get("/mine/lessons/1").status_code == 404
+    assert other.get("/lessons/1/pictures/0").status_code == 404
+
+
+def test_signing_out_ends_it(server):
+    ada = server("ada")
+    assert ada.post("/sign-out").status_code == 303
+    assert ada.get("/players/1").headers["location"] == "/sign-in"
+
+
+def test_a_wrong_password_and_a_wrong_name_are_told_alike(server):
+    stranger = server()
+    wrong, nobody = stranger.sign_in("ada", "x" * 12), stranger.sign_in("nobody", "x" * 12)
+    assert wrong.status_code == nobody.status_code == 403
+    assert wrong.text == nobody.text
+
+
+def test_guessing_has_to_wait_even_with_the_right_word(server):
+    stranger = server()
+    for _ in range(TRIES_BEFORE_WAIT):
+        assert stranger.sign_in("ada", "a wrong word").status_code == 403
+    answer = stranger.sign_in("ada")
+    assert answer.status_code == 403
+    assert "too many wrong passwords" in answer.text.casefold()
+
+
+def test_a_closed_account_or_a_new_password_ends_what_was_signed_in(server, record):
+    ada, bo = server("ada"), server("bo")
+    close_account(record, "ada")
+    set_password(record, "bo", "other words that nobody guesses")
+    assert ada.get("/players/1").status_code == 303
+    assert bo.get("/").headers["location"] == "/sign-in"
+    assert server().sign_in("ada").status_code == 403
+
+
+def test_the_log_says_who_did_what_to_whom_and_names_nobody(server, record):
+    server("ada").get("/lessons/1")
+    server("bo").get("/lessons/1")
+    entries = [(one.account_id, one.did, one.player_id, one.status) for one in read_audit(record)]
+    assert (1, "GET /lessons/{lesson_id}", 1, 200) in entries
+    assert (2, "GET /lessons/{lesson_id}", 1, 404) in entries
+    assert (None, "POST /sign-in", None, 303) in entries
+    with record.reading() as session:
+        columns = session.execute(select(AuditEntry.__table__)).all()
+    assert not any("Wilma" in repr(row) or "ada" in repr(row) for row in columns)
+
+
+def test_erasing_a_player_takes_the_account_and_the_log_along(server, record):
+    server("ada").get("/lessons/1")
+    erase_player(record, 1)
+    assert {one.name for one in list_accounts(record)} == {"ada", "bo"}
+    assert read_audit(record, player_id=1) == []
+    with record.reading() as session:
+        assert session.scalars(select(Owner)).all() == []
+
+
+def test_passwords_and_tokens_are_kept_as_hashes_only(server, record):
+    ada = server("ada")
+    with record.reading() as session:
+        kept = session.scalars(select(Account.password)).first()
+    assert kept.startswith("$argon2id$v=19$m=65536,t=3,p=4$")  # RFC 9106, section 4, second choice
+    token = ada.client.cookies["lessonmark_account"]
+    database = (record.files.folder / "record.sqlite").read_bytes()
+    database += (record.files.folder / "record.sqlite-wal").read_bytes()
+    assert token.encode() not in database
+    assert WORDS.encode() not in database
+
+
+@pytest.mark.parametrize(
+    ("name", "password", "role", "player", "words"),
+    [
+        ("ada", WORDS, "coach", None, "of this name"),
+        ("", WORDS, "coach", None, "1 to 80"),
+        ("new", "short", "coach", None, "at least 10"),
+        ("new", WORDS, "player", None, "one player's"),
+        ("new", WORDS, "coach", 1, "one player's"),
+        ("new", WORDS, "player", 404, "not in the record"),
+    ],
+)
+def test_an_account_that_makes_no_sense_is_refused(record, name, password, role, player, words):
+    add_account(record, "ada", WORDS)
+    with pytest.raises(RecordError, match=words):
+        add_account(record, name, password, role=role, player_id=player)
+
+
+def test_every_table_knows_whose_its_rows_are(record, lesson):
+    entities = [m.class_ for m in Base.registry.mappers if m.class_ not in SHARED]
+    assert len(entities) >= 15
+    with acting_as(Whose(account_id=404)), record.reading() as session:
+        for entity in entities:
+            assert path_to_player(entity)
+            assert session.execute(select(entity)).all() == [], entity
+
+
+def test_what_is_held_back_is_not_got_by_its_number_either(server, record):
+    with acting_as(Whose(account_id=2)), record.reading() as session:
+        assert session.get(Player, 1) is None
+        assert session.get(Clip, 1) is None
+    with acting_as(Whose(account_id=1)), record.reading() as session:
+        assert session.get(Player, 1) is not None
+    with record.reading() as session:
+        assert session.scalar(select(func.count()).select_from(Media)) == 6
+
+
+def test_on_a_laptop_nothing_changes(coach, lesson):
+    assert coach.get("/players/1").status_code == 200
+    assert coach.get("/sign-in").status_code == 404
+    assert "Sign out" not in coach.get("/").text
