@@ -25,6 +25,9 @@ BESIDE = 0.028
 STEPS_PX = 2.5  # along the line
 STEPS_LEAST = 5
 SIGNAL_LEAST = 0.8  # spreads of the background
+THIN_LEAST = 0.1  # of the rays' evidence
+UNEVEN_MOST = 1.0  # signals by which both sides may differ: more is an edge
+ROUNDS = 4
 SLOPE_MOST = np.radians(6.0)  # against the ray that the line was looked for along
 ASIDE_MOST = 0.08  # club lengths
 # What a line may be off sideways at its far end, as a share of the club's length: a shaft that
@@ -101,6 +104,7 @@ def fit_line(
     start: float,
     reach: float,
     filled: float,
+    shown: tuple[Array, Array],
     length: float,
 ) -> Line | None:
     """Fit the line near a ray.
@@ -114,6 +118,7 @@ def fit_line(
     start, reach : from where to where it is seen, px from the hands.
     filled : share of the way to `reach` that looks like a shaft: what covers the rest also leads
         the line astray.
+    shown : distances from the hands, px, and how much like a shaft the ray looks there, 0 to 1.
     length : of the club, window px.
 
     Returns
@@ -132,27 +137,31 @@ def fit_line(
     grid_x = corner[0] + along[:, None] * axis[0] + across[None, :] * side[0]
     grid_y = corner[1] + along[:, None] * axis[1] + across[None, :] * side[1]
     patch, _ = contrast.sample(grid_x.astype(np.float32), grid_y.astype(np.float32))
+    # A cap's or a sleeve's edge stands out more than any shaft: where no thin line shows, what does
+    # stand out is something else.
+    thin = np.interp(along, *shown) > THIN_LEAST
+    if thin.sum() < STEPS_LEAST:
+        thin[:] = True
     offset = slope = 0.0  # px and px a px, against the ray
     for thick in (2.2, 1.6):
         reach_side = thick * THICK * length + 0.62 * along * fan + 1.0
         centre, signal, uneven = _middles(patch, across, offset + slope * along, reach_side, length)
-        good = (signal > SIGNAL_LEAST) & (uneven < 2.5 * signal + 1.0)
+        good = thin & (signal > SIGNAL_LEAST) & (uneven < UNEVEN_MOST * signal + 1.0)
         count = int(good.sum())
         if count < STEPS_LEAST:
             return None
         noise = (0.5 + reach_side / 6) / np.sqrt(np.clip(signal, SIGNAL_LEAST, 8.0))
         noise += 0.5 * uneven / (signal + 1)
-        weight = np.where(good, noise**-2, 0.0)
-        for _ in range(2):
-            offset, slope, offset_var, slope_var = _straight(along, centre, weight)
-            rest = (centre - offset - slope * along) / noise
-            weight = np.where(good, noise**-2 / (1.0 + (0.5 * rest) ** 2), 0.0)
+        offset, slope, offset_var, slope_var, weight = _agreed(along, centre, noise, good)
+        rest = (centre - offset - slope * along) / noise
         if abs(slope) > SLOPE_MOST or abs(offset) > ASIDE_MOST * length:
             return None
     chi = float(np.sum(weight * (rest * noise) ** 2) / max(count - 2, 1))
     inflated = ALIKE_STEPS * max(chi, 0.3)
-    held = along[good]
-    span = max(float(held[-1] - held[0]), 10.0)
+    # As long as a line that is seen evenly over its length and spreads as much as this.
+    total = float(weight.sum())
+    spread = float(weight @ (along - (weight @ along) / total) ** 2) / total
+    span = max(float(np.sqrt(12.0 * spread)), 10.0)
     turn = float(np.arctan(slope))
     broken = float(np.clip((WELL_FILLED / max(filled, 0.05)) ** 1.5, 0.8, 4.0))
     astray = ASTRAY * broken * length / span
@@ -183,6 +192,32 @@ def _middles(
     centre = (lift @ across) / np.maximum(mass, 1e-6)
     signal = mass / np.maximum(inside.sum(axis=1), 1)
     return centre, signal, np.abs(level_left - level_right)
+
+
+def _agreed(
+    x: Array, y: Array, noise: Array, good: npt.NDArray[np.bool_]
+) -> tuple[float, float, float, float, Array]:
+    """Fit the line on which most steps agree; returns offset, slope, variances and weights.
+
+    Where a head or a sleeve covers half of the way, the steps there agree on nothing, but weigh as
+    much as those on the shaft: the fit also starts from the outer half alone, and the better holds.
+    """
+    whole = np.where(good, noise**-2, 0.0)
+    outer = np.where(np.arange(len(x)) >= len(x) // 2, whole, 0.0)
+    best: tuple[float, float, float, float, Array] | None = None
+    least = np.inf
+    for weight in (whole, outer):
+        if np.count_nonzero(weight) < STEPS_LEAST:
+            continue
+        for _ in range(ROUNDS):
+            offset, slope, offset_var, slope_var = _straight(x, y, weight)
+            rest = (y - offset - slope * x) / noise
+            weight = np.where(good, noise**-2 / (1.0 + (0.5 * rest) ** 2), 0.0)
+        cost = float(np.sum(np.minimum(rest[good] ** 2, 4.0)))
+        if best is None or cost < 0.9 * least:
+            best, least = (offset, slope, offset_var, slope_var, weight), cost
+    assert best is not None  # the whole way holds enough steps, or the caller gave up before
+    return best
 
 
 def _straight(x: Array, y: Array, weight: Array) -> tuple[float, float, float, float]:

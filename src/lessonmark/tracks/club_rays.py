@@ -135,7 +135,7 @@ class RayFinder:
         fan_limit : rad, no fan can be wider: the shutter is open for one frame at the most.
         """
         room = room_to_edge(np.broadcast_to(hands, (RAYS, 2)), self._angles, contrast.size)
-        scores, asides, fans, ends = self._score(contrast, hands, fan_limit, room)
+        scores, asides, fans, ends, evidence = self._score(contrast, hands, fan_limit, room)
         rays = []
         apart = round(APART_DEG * RAYS / 360)
         left = scores.copy()
@@ -153,6 +153,7 @@ class RayFinder:
                 start=float(self._rings[0]),
                 reach=float(self._rings[ends[best]]),
                 filled=float(scores[best]) / (ends[best] + 1),
+                shown=(self._rings, self._shown(evidence, best, int(asides[best]))),
                 length=self._length,
             )
             if line is not None:
@@ -172,8 +173,17 @@ class RayFinder:
 
     def _score(
         self, contrast: Contrast, hands: Array, fan_limit: float, room: Array
-    ) -> tuple[Array, npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-        """Score every direction; returns score, place beside the hands, fan and end of each."""
+    ) -> tuple[
+        Array,
+        npt.NDArray[np.intp],
+        npt.NDArray[np.intp],
+        npt.NDArray[np.intp],
+        npt.NDArray[np.float32],
+    ]:
+        """Score every direction.
+
+        Returns score, place beside the hands, fan and end of each, and the evidence (rays, rings).
+        """
         grid_x = self._grid[0] + np.float32(hands[0] - 0.5)
         grid_y = self._grid[1] + np.float32(hands[1] - 0.5)
         difference, picture = contrast.sample(grid_x, grid_y)
@@ -226,7 +236,12 @@ class RayFinder:
                 if good.any():
                     kinds = np.bincount(kind.ravel()[cells][good], minlength=len(FANS_DEG))
                     fan_of[row] = np.argmax(kinds)
-        return best, aside_of, fan_of, end_of
+        return best, aside_of, fan_of, end_of, evidence
+
+    def _shown(self, evidence: npt.NDArray[np.float32], row: int, aside: int) -> Array:
+        """Return how well each ring of a ray, or one right beside it, looks like a shaft."""
+        beside = [(row + shift) % RAYS for shift in (-1, 0, 1)]
+        return np.asarray(evidence.ravel()[self._shears[aside, beside]].max(axis=0), np.float64)
 
     def _sums(self, polar: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         """Sum up over the turn: row i holds the rows before row i, ray k being row k + pad."""
