@@ -25,6 +25,7 @@ from pathlib import Path
 import httpx
 from sqlalchemy import insert, select
 
+from lessonmark.drills.library import read_library
 from lessonmark.lessons.folding import fold
 from lessonmark.lessons.record import (
     Clip,
@@ -96,6 +97,13 @@ def seed(record) -> None:
         pattern = [(clip.finding, clip.swings[0].numbers) for clip in clips]
         findings = session.scalars(select(LessonFinding.findings)).one()
         stages = [clip.stage for clip in clips]
+        changes = {focus.at: focus.change for focus in session.scalars(select(Focus))}
+    library = read_library()
+    drills = {
+        at: [d.id for d in library if any(str(c.at) == at for c in d.changes)][:2]
+        for at in ("side_bend@P6", "pelvis_shift@P4")
+    }
+    drills = [one for found in drills.values() for one in found]
     for player_no in range(2, PLAYERS + 1):
         rows: dict[type, list[dict[str, object]]] = {}
         name = f"{draw.choice(FIRST)} {draw.choice(LAST)} {player_no}"
@@ -121,7 +129,13 @@ def seed(record) -> None:
                 }
             )
             rows.setdefault(DrillSet, []).append(
-                {"lesson_id": lesson_id, "rank": 1, "name": "feet together", "minutes": 10}
+                {
+                    "lesson_id": lesson_id,
+                    "rank": 1,
+                    "drill": draw.choice(drills),
+                    "name": "feet together",
+                    "minutes": 10,
+                }
             )
             rows.setdefault(LessonFinding, []).append(
                 {"lesson_id": lesson_id, "findings": findings}
@@ -137,6 +151,7 @@ def seed(record) -> None:
                         "view": View.FACE_ON,
                         "direction": direction,
                         "smallest_worth": 3.0,
+                        "change": changes[at],
                     }
                 )
             for n in range(SWINGS):
@@ -209,7 +224,14 @@ def pages() -> None:
             words = [draw.choice((*FIRST, *LAST, "feet together", "7-iron", "zzz")) for _ in some]
             ask(client, "list, searched", [f"/?q={word}" for word in words])
             ask(client, "player", [f"/players/{player}" for player in some])
+            other = "measure=face-on+side_bend%40P7"
+            ask(client, "player, a measure chosen", [f"/players/{p}?{other}" for p in some])
             ask(client, "sheet", [f"/lessons/{lesson}" for lesson in lessons])
+            start = time.perf_counter()
+            answer = client.get("/drills")
+            print(f"which drill works, made anew: {time.perf_counter() - start:.1f} s")
+            assert answer.status_code == 200, answer.text
+            ask(client, "which drill works", ["/drills"] * 50)
         record.close()
 
 

@@ -127,6 +127,20 @@ def test_lasting_in_words():
     assert said.endswith("It was 10.0° before the lesson and is 17.2° now.")
 
 
+def test_a_share_below_nothing_is_said_as_nothing():
+    said = lasting_sentence(judged([9.4, 8.2, 10.1, 9.5, 8.2]), "side bend", "deg")
+    assert "nothing of the change is left" in said
+    assert "About" not in said
+
+
+def test_an_interval_that_holds_everything_gives_no_share():
+    unsure = judged(RETEST, systematic=6.0)
+    assert unsure.share.high - unsure.share.low > 2
+    said = lasting_sentence(unsure, "side bend", "deg")
+    assert "nearly anything is possible" in said
+    assert "About" not in said
+
+
 @settings(deadline=None, max_examples=40)
 @given(st.floats(-20, 20), st.floats(0.2, 5), st.sampled_from([1, -1]))
 def test_share_has_no_unit_and_no_sign(shift, scale, sign):

@@ -58,8 +58,9 @@ def drill_sentence(effect: DrillEffect, drill: str, measure: str) -> str:
     """
     title = drill[:1].upper() + drill[1:]
     if effect.moved is None:
-        return say("{drill}, {measure}: {reason}.", drill=title, measure=measure,
-                   reason=effect.reason)  # fmt: skip
+        refused = say("{drill}, {measure}: {reason}.", drill=title, measure=measure,
+                      reason=effect.reason)  # fmt: skip
+        return " ".join(part for part in (refused, _unsettled(effect)) if part)
     parts = [
         say(
             "{drill} moved {measure} as meant in about {often}.",
@@ -72,15 +73,17 @@ def drill_sentence(effect: DrillEffect, drill: str, measure: str) -> str:
         parts.append(
             say("Where it did, it lasted in about {often}.", often=often_words(effect.lasted))
         )
-    if effect.unsettled:
-        parts.append(
-            say_n(
-                "{n} more lesson did not settle it.",
-                "{n} more lessons did not settle it.",
-                effect.unsettled,
-            )
-        )
-    return " ".join(parts)
+    return " ".join(part for part in (*parts, _unsettled(effect)) if part)
+
+
+def _unsettled(effect: DrillEffect) -> str:
+    if not effect.unsettled:
+        return ""
+    return say_n(
+        "{n} more lesson did not settle it.",
+        "{n} more lessons did not settle it.",
+        effect.unsettled,
+    )
 
 
 def often_words(found: HowOften) -> str:

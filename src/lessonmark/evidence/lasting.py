@@ -42,6 +42,7 @@ __all__ = [
 
 TOO_SOON = timedelta(hours=24)
 LOOK_AGAIN = timedelta(days=7)  # 'look again in a week'; common practice, no source
+WIDEST_SHARE = 2.0  # an interval wider than this says nothing of a share; no source
 MOST_OF_IT = 0.5  # a change lasted where at least half is surely there; common practice, no source
 
 
@@ -244,9 +245,22 @@ def lasting_sentence(retention: Retention, name: str, unit: str) -> str:
         Lasted.FADED: say("{name} has mostly gone back.", name=title),
         Lasted.NOT_SETTLED: say("{name}: not settled yet whether it lasted.", name=title),
     }[retention.verdict]
-    numbers = say(
-        "About {share} of the change is still there (95 % interval {low} to {high}).", **percent
-    )
+    if share.high - share.low > WIDEST_SHARE:
+        numbers = say(
+            "Between the days nearly anything is possible, from {low} to {high} of the change "
+            "(95 % interval): film more swings, the camera where it stood before.",
+            **percent,
+        )
+    elif share.share <= 0:
+        numbers = say(
+            "By the best reading nothing of the change is left (95 % interval of its share {low} "
+            "to {high}).",
+            **percent,
+        )
+    else:
+        numbers = say(
+            "About {share} of the change is still there (95 % interval {low} to {high}).", **percent
+        )
     against = retention.against_before
     now = ""
     if against is not None and against.mean_a is not None and against.mean_b is not None:

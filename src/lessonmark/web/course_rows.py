@@ -13,9 +13,11 @@ from lessonmark.evidence.course_wording import band_sentence, target_sentence, t
 from lessonmark.evidence.lasting import lasting_sentence, look_again_sentence
 from lessonmark.language import say, say_n
 from lessonmark.lessons.analyser import CatalogueEntry
+from lessonmark.lessons.judging import measure_title
 from lessonmark.lessons.listing import NotInRecord
 from lessonmark.lessons.player_course import CourseChoice, PlayerCourse, player_course
 from lessonmark.measures.measured import MeasureAt
+from lessonmark.measures.registry import entry
 from lessonmark.pack import wording
 from lessonmark.pack.course_chart import course_chart
 from lessonmark.web.sheet_rows import focus_options
@@ -58,7 +60,7 @@ def course_rows(
         "course": course_of(session, player_id, *chosen, choices) if chosen else None,
         "measure_options": options,
         "measures_named": [
-            (key, words[key], wording.view_word(one.view))
+            (key, _name(one), wording.view_word(one.view))
             for key, one in zip(keys, choices, strict=True)
             if key in words
         ],
@@ -82,7 +84,7 @@ def course_of(
         "chosen_freely": (str(at), view) not in {(c.at, c.view) for c in choices},
         "title": course.name,
         "view": view,
-        "unit": wording.unit_sign(course.unit).strip(),
+        "unit": "" if course.unit == "deg" else wording.unit_sign(course.unit).strip(),
         "direction": next((c.direction for c in choices if (c.at, c.view) == (str(at), view)), ""),
         "svg": Markup(course_chart(course, links=links)),
         "stages": [stage for stage in Stage if stage in {one.stage for one in course.sets}],
@@ -90,6 +92,11 @@ def course_of(
         "low": low if math.isfinite(low) else "",
         "high": high if math.isfinite(high) else "",
     }
+
+
+def _name(choice: CourseChoice) -> str:
+    at = MeasureAt.parse(choice.at)
+    return measure_title(entry(at.measure), at)
 
 
 def _sentences(found: PlayerCourse) -> list[str]:

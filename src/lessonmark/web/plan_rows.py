@@ -8,6 +8,8 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from lessonmark.drills.library import Drill
+from lessonmark.drills.plan import BlockKind
+from lessonmark.drills.plan import Session as PlannedSession
 from lessonmark.drills.wording import checkpoint_sentence
 from lessonmark.language import say
 from lessonmark.lessons.attempts import drills_to_try, outcome_word
@@ -27,11 +29,13 @@ def plan_rows(session: Session, lesson: Lesson, library: Sequence[Drill]) -> dic
     tried = lesson.kind is LessonKind.PRACTICE or any(
         clip.stage is Stage.DRILL for clip in lesson.clips
     )
+    plan = read_plan(lesson)
     return {
         "drill_lines": [_line(one, known.get(one.drill)) for one in lesson.drills],
         "drills": _form_rows(lesson),
         "library": library,
-        "plan": read_plan(lesson),
+        "plan": plan,
+        "plan_days": [_day(one) for one in plan.sessions] if plan else [],
         "can_plan": any(one.drill in known for one in lesson.drills),
         "to_try": [(drill.id, drill.said().name) for drill in offered] if tried else [],
         "attempts": [_attempt(one) for one in lesson.attempts],
@@ -68,6 +72,27 @@ def _form_rows(lesson: Lesson) -> list[dict[str, object]]:
     empty: dict[str, object] = dict.fromkeys(("known", "name", "dose"), "")
     empty |= dict.fromkeys(("minutes", "sets", "balls", "set_on"))
     return rows + [empty] * SPARE_DRILL_ROWS
+
+
+def _day(session: PlannedSession) -> dict[str, object]:
+    """Give a day's blocks; the drill with a ball is the drill once more."""
+    lines = []
+    said = ""
+    for block in session.blocks:
+        if not block.swings:
+            continue
+        lines.append(
+            say("The same with a ball, {n} swings.", n=block.swings)
+            if block.kind is BlockKind.BALL and block.words == said
+            else block.words
+        )
+        said = block.words
+    return {
+        "on": session.on,
+        "lines": lines,
+        "minutes": session.minutes,
+        "swings": session.swings,
+    }
 
 
 def _attempt(one: Attempt) -> dict[str, object]:
