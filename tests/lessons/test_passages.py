@@ -19,7 +19,8 @@ from lessonmark.lessons.passages import (
 )
 from lessonmark.lessons.privacy import export_player, import_player
 from lessonmark.lessons.record import Lesson, PackOrder, PackState, Passage
-from lessonmark.lessons.store import open_record
+from lessonmark.lessons.shared_files import SharedFiles
+from lessonmark.lessons.store import Record, open_record
 from lessonmark.words import View
 
 
@@ -171,3 +172,20 @@ def test_voice_comes_back_from_a_backup(record, add_player, say_something, tmp_p
     again = open_record(tmp_path / "again")
     assert said(again) == [("well done", "well done")]
     again.close()
+
+
+def test_a_shared_store_gets_the_sound_and_gives_it_up(tmp_path, record, add_player):
+    add_player()
+    shared = SharedFiles(tmp_path / "data", f"file://{tmp_path / 'store'}")
+    sharing = Record(record.engine, shared)
+    path = tmp_path / "incoming.webm"
+    keys = []
+    for words in (b"first", b"second"):
+        path.write_bytes(words)
+        sound = (path, hashlib.sha256(words).hexdigest(), ".webm")
+        keys.append(keep_passage(sharing, 1, new(words.decode()), sound=sound))
+    far = [name for name in shared.far() if "/voice/" in name]
+    assert len(far) == 2
+    remove_passage(sharing, keys[0])
+    left = [name for name in shared.far() if "/voice/" in name]
+    assert left == [name for name in far if hashlib.sha256(b"second").hexdigest() in name]

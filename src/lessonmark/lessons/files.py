@@ -191,6 +191,10 @@ class FileStore:
     def publish_lesson(self, uid: str) -> None:
         """Hand a lesson's pictures and sheets to the other machines; a folder has none."""
 
+    def withdraw(self, path: Path) -> None:
+        """Remove one file of a lesson, here and wherever it was handed to."""
+        path.unlink(missing_ok=True)
+
     def remove_media(self, sha256: str) -> int:
         """Remove a kept file and everything made from it; gives how many files went.
 

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
+from lessonmark.lessons.erasure import clear_after
 from lessonmark.lessons.files import FileStore, write_whole
 from lessonmark.lessons.listing import NotInRecord, load_lesson
 from lessonmark.lessons.record import Lesson, Passage
@@ -72,6 +73,20 @@ def keep_passage(
     with record.reading() as session:
         uid = load_lesson(session, lesson_id).uid
     name = _keep_sound(record.files, uid, *sound) if sound is not None else ""
+    try:
+        if name:
+            record.files.publish_lesson(uid)
+        key, old = _keep_row(record, lesson_id, new, name, instead_of)
+    finally:
+        clear_after(record, lessons=(uid,))  # erased meanwhile: its sound goes too
+    _sweep(record, lesson_id, at_once=old)
+    return key
+
+
+def _keep_row(
+    record: Record, lesson_id: int, new: NewPassage, sound: str, instead_of: int | None
+) -> tuple[int, str]:
+    """Write the row; gives its id and the sound that it had before."""
     old = ""
     with record.writing() as session:
         lesson = load_lesson(session, lesson_id)
@@ -87,13 +102,11 @@ def keep_passage(
             row = _of(lesson, instead_of)
             old = row.sound
         row.at, row.view, row.duration_s, row.take = new.at, new.view, new.duration_s, new.take
-        row.sound, row.recorded_at = name, now()
+        row.sound, row.recorded_at = sound, now()
         if new.caption is not None:
             row.caption = new.caption
         session.flush()
-        key = row.id
-    _sweep(record, lesson_id, at_once=old)
-    return key
+        return row.id, old
 
 
 def remove_passage(record: Record, passage_id: int) -> int:
@@ -180,4 +193,4 @@ def _sweep(record: Record, lesson_id: int, *, at_once: str = "") -> None:
     settled = time.time() - SETTLED_S
     for path in folder.iterdir():
         if path.name not in used and (path.name == at_once or path.stat().st_mtime < settled):
-            path.unlink(missing_ok=True)
+            record.files.withdraw(path)

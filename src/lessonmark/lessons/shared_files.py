@@ -116,6 +116,13 @@ class SharedFiles(FileStore):
             if path.is_file() and "derived" not in path.relative_to(folder).parts:
                 self._put(path, anew=True)
 
+    def withdraw(self, path: Path) -> None:
+        """Remove one file of a lesson, here and in the store."""
+        super().withdraw(path)
+        far = str(self._root.joinpath(*path.relative_to(self.folder).parts))
+        if self._far.exists(far):
+            self._far.rm(far)
+
     def remove_media(self, sha256: str) -> int:
         """Remove a kept file and everything made from it, here and in the store."""
         gone = super().remove_media(sha256)

@@ -21,13 +21,14 @@ from lessonmark.drills.library import Drill, read_library
 from lessonmark.errors import LessonmarkError, PackError, RecordError
 from lessonmark.language import say, speaking
 from lessonmark.lessons.analysis import PICTURES
+from lessonmark.lessons.erasure import clear_after
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.findings import Findings
 from lessonmark.lessons.jobs import clip_key, whole_findings
 from lessonmark.lessons.record import Lesson, LessonFinding, PackOrder, PackState, Player
 from lessonmark.lessons.store import Record
 from lessonmark.pack import wording
-from lessonmark.pack.bundle import PackChoices, write_pack
+from lessonmark.pack.bundle import FILES, PackChoices, write_pack
 from lessonmark.pack.coach_words import CoachWords
 from lessonmark.pack.from_record import words_of_record
 from lessonmark.pack.paper import PaperSize
@@ -136,8 +137,10 @@ class Packer:
         return True
 
     def _make(self, lesson_id: int) -> None:
+        uid = ""
         try:
             made_from = self._gather(lesson_id)
+            uid = made_from.folder.parent.name
             _sweep(made_from.folder)
             target = made_from.folder / f"lesson-{made_from.findings.date[:10]}"
             write_pack(
@@ -150,7 +153,8 @@ class Packer:
                 choices=made_from.choices,
                 progress=_Teller(self._record, lesson_id, self._closing),
             )
-            _keep_only(made_from.folder, target)
+            self._keep_only(made_from.folder, target)
+            self._record.files.publish_lesson(uid)
         except _Closing:
             self._end(lesson_id, PackState.WAITING)
         except _StopAsked:
@@ -167,6 +171,8 @@ class Packer:
             )
         else:
             self._end(lesson_id, PackState.DONE)
+        if uid:
+            clear_after(self._record, lessons=(uid,))  # erased meanwhile: the pack goes too
 
     def _gather(self, lesson_id: int) -> _Order:
         files = self._record.files
@@ -204,6 +210,19 @@ class Packer:
                 folder=folder,
             )
 
+    def _keep_only(self, folder: Path, target: Path) -> None:
+        """Remove what an older pack had besides, and one that was called by another day."""
+        for path in sorted(folder.rglob("*")):
+            mine = path.parent == target or path.stem == target.name
+            if path.is_file() and not mine:
+                self._record.files.withdraw(path)
+        for path in folder.iterdir():
+            if path.is_dir() and path != target:
+                shutil.rmtree(path)
+        for name in FILES:
+            if not (target / name).exists():
+                self._record.files.withdraw(target / name)
+
     def _end(self, lesson_id: int, state: PackState, what: str = "", do: str = "") -> None:
         with self._record.writing() as session:
             order = session.get(PackOrder, lesson_id)
@@ -237,16 +256,6 @@ def _sweep(folder: Path) -> None:
             shutil.rmtree(path)
         else:
             path.unlink()
-
-
-def _keep_only(folder: Path, target: Path) -> None:
-    """Remove an older pack that was called by another day."""
-    for path in folder.iterdir():
-        if path.stem != target.name:
-            if path.is_dir():
-                shutil.rmtree(path)
-            else:
-                path.unlink()
 
 
 class _Teller:

@@ -27,6 +27,7 @@ from lessonmark.lessons.findings import (
 from lessonmark.measures.measured import Refused
 from lessonmark.pack import wording
 from lessonmark.pack.charts import measure_chart, summarise_stage
+from lessonmark.pack.depths import verdict_depths
 from lessonmark.pack.drawing import overlay_svg
 from lessonmark.pack.leads import group_leads
 from lessonmark.pack.links_words import show_links
@@ -59,6 +60,7 @@ class _Row:
     before_caption: str
     after_caption: str
     table: tuple[tuple[str, str, str, str], ...]
+    depths: tuple[str, ...]  # the verdict for the coach, and for whoever checks the tests
 
 
 def write_sheet(
@@ -136,7 +138,10 @@ def sheet_html(findings: Findings, *, pictures: Path) -> str:
         ),
         clip_notes=tuple((clip.clip, note) for clip in findings.clips for note in clip.notes),
         scale_note=wording.sentence(findings.scale_note),
-        club_length=wording.number_with_unit(findings.club_length_cm, "cm"),
+        # The record may not know it yet: 0 then.
+        club_length=wording.number_with_unit(findings.club_length_cm, "cm")
+        if findings.club_length_cm
+        else "",
     )
 
 
@@ -198,6 +203,7 @@ def _row(one: FocusFinding | SideEffect, pictures: Path) -> _Row:
         before_caption=pair.before.caption if pair else "",
         after_caption=pair.after.caption if pair else "",
         table=tuple(_table_row(stage, one.unit) for stage in one.stages if stage.values),
+        depths=verdict_depths(one) if isinstance(one, FocusFinding) else (),
     )
 
 
