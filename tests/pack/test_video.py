@@ -406,6 +406,14 @@ def test_take_that_cannot_be_is_never_built(wrong, said):
         Take(**(right | wrong))
 
 
+def test_the_take_in_the_docs_is_one():
+    text = (Path(__file__).parents[2] / "docs" / "pack.md").read_text(encoding="utf-8")
+    example = text.split("```json\n")[1].split("```")[0]
+    take = read_take(example)
+    assert take.shown[0].left is not None
+    assert take.shown[0].left.lines[0].measured
+
+
 def test_take_with_a_path_in_its_sound_is_refused(spoken):
     _, _, takes = spoken
     with pytest.raises(ValueError, match="without a folder"):
