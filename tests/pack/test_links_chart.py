@@ -4,13 +4,16 @@ import re
 
 import numpy as np
 import pytest
+from markupsafe import escape
 
 from lessonmark.evidence.change import Change, Verdict
 from lessonmark.evidence.links import SwingValues, what_moves_together
 from lessonmark.lessons.findings import SideEffect
 from lessonmark.measures.measured import MeasureAt, Measured
+from lessonmark.pack.depths import verdict_depths
 from lessonmark.pack.leads import IN_SIGHT, group_leads
 from lessonmark.pack.links_words import show_links
+from lessonmark.pack.sheet import sheet_html
 from lessonmark.words import Position, View
 
 KEYS = ("pelvis_shift@P6", "hinge@P6", "trail_elbow_flex@P8")
@@ -106,3 +109,14 @@ def test_the_strongest_leads_of_each_view_are_in_sight_and_none_is_dropped():
         mine = [one for one in leads if one.view is group.view]
         assert list(group.first) == mine[:IN_SIGHT]
         assert list(group.first + group.rest) == mine
+
+
+def test_the_sheet_has_all_three_depths(findings_and_pictures, tmp_path):
+    findings, pictures = findings_and_pictures
+    page = sheet_html(findings, pictures=pictures)
+    for one in findings.focus:
+        coach, analyst = verdict_depths(one)
+        assert escape(one.sentence) in page
+        assert escape(coach) in page
+        assert escape(analyst) in page
+        assert "Holm" in analyst

@@ -61,5 +61,5 @@ def test_the_pairs_that_were_looked_at_are_said(coach, lesson):
     ).text
     assert "What moves with what" in page
     assert "cannot tell what moves with what" in page
-    assert "What it was reckoned with" in page
+    assert "The numbers, for the coach and for checking" in page
     assert "common practice, no source" in page  # the first lesson: no scatter of the player's own
