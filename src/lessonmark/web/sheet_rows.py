@@ -21,6 +21,7 @@ from lessonmark.lessons.jobs import swing_key
 from lessonmark.lessons.plans import FOCUS_MAX
 from lessonmark.lessons.record import Clip, ClipState, Lesson
 from lessonmark.pack import wording
+from lessonmark.pack.depths import verdict_depths
 from lessonmark.pack.drawing import overlay_svg
 from lessonmark.pack.leads import group_leads
 from lessonmark.web.dots import dots_chart
@@ -84,6 +85,7 @@ def _row(
         "sentence": one.sentence,
         "aim": _aim(focus) if focus else "",
         "scatter": scatter_sentence(focus.scatter, title, one.unit) if focus else "",
+        "depths": verdict_depths(focus) if focus else (),
         "chart": dots_chart(
             one.stages,
             one.change,
