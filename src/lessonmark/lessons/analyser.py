@@ -53,6 +53,7 @@ class ClipJob:
     club_length_cm: float | None
     fps_declared: float | None  # where the container lies
     derived: Path  # folder for what can be made again: tracks, frame packs
+    mirrored: bool = False  # the picture swaps left and right
 
 
 @dataclass(frozen=True, kw_only=True)

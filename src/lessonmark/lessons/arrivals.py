@@ -28,6 +28,7 @@ __all__ = [
     "guess_view",
     "mark_stale",
     "measure_anew",
+    "set_filming",
     "set_stage",
     "set_view",
 ]
@@ -156,6 +157,18 @@ def set_view(session: Session, clip_id: int, view: View) -> Clip:
         measure_anew(session, clip_id)
     clip.view, clip.view_by_hand = view, True
     mark_stale(clip.lesson)
+    return clip
+
+
+def set_filming(
+    session: Session, clip_id: int, *, mirrored: bool, fps_declared: float | None
+) -> Clip:
+    """Say how a clip was filmed; it is measured anew where that was not how it was taken."""
+    clip = _load(session, clip_id)
+    if (clip.mirrored, clip.fps_declared) != (mirrored, fps_declared):
+        clip.mirrored, clip.fps_declared = mirrored, fps_declared
+        measure_anew(session, clip_id)
+        mark_stale(clip.lesson)
     return clip
 
 

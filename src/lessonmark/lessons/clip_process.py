@@ -203,7 +203,7 @@ def _settings(job: ClipJob, view: View, *, heavy: bool) -> ClipSettings:
         view=view,
         stage=Stage.BEFORE,
         handedness=job.handedness,
-        mirrored=False,
+        mirrored=job.mirrored,
         fps_declared=job.fps_declared,
         stature_cm=job.stature_cm,
         club_length_cm=job.club_length_cm or ASSUMED_CLUB_CM,

@@ -87,6 +87,7 @@ def clip_job(files: FileStore, clip: Clip) -> ClipJob:
         stature_cm=player.stature_cm,
         club_length_cm=clip.lesson.club_length_cm,
         fps_declared=clip.fps_declared,
+        mirrored=clip.mirrored,
         derived=files.derived(clip.sha256),
     )
 

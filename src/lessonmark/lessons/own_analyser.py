@@ -6,6 +6,7 @@ import threading
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from typing import TypeVar
 
 from lessonmark.language import say, spoken
@@ -45,7 +46,7 @@ class OwnAnalyser:
     def __init__(self, *, heavy: bool = False) -> None:
         self._process = ClipProcess(heavy=heavy)
         self._packing = threading.Lock()
-        self._packs: dict[str, Proxy] = {}
+        self._packs: dict[Path, Proxy] = {}
 
     def close(self) -> None:
         """End the process that analyses."""
@@ -57,7 +58,10 @@ class OwnAnalyser:
 
     def analyse_clip(self, job: ClipJob, tell: Callable[[float], None]) -> ClipFinding:
         """Track and measure one clip."""
-        return self._process.analyse(job, tell)
+        finding = self._process.analyse(job, tell)
+        # The newest is the one that counts, also where it was only looked up.
+        (job.derived / f"{finding.track}.json").touch()
+        return finding
 
     def measure_again(self, job: ClipJob, swing: SwingFinding, moves: Moves) -> SwingFinding:
         """Measure a swing with the coach's corrections on its stored track."""
@@ -113,12 +117,16 @@ class OwnAnalyser:
     def frame_pack(self, job: ClipJob) -> Proxy:
         """Give the clip's frame pack, made where it is not there yet."""
         with self._packing:  # two panes of one page would otherwise write it twice
-            known = self._packs.get(job.sha256)
+            folder = job.derived
+            if job.fps_declared is not None:  # every frame has another time then
+                folder /= f"fps-{job.fps_declared:g}"
+                folder.mkdir(exist_ok=True)
+            known = self._packs.get(folder)
             if known is not None and known.path.exists():
                 return known
             clip = probe_clip(job.path, fps_declared=job.fps_declared)
-            pack = read_proxy(clip, job.derived) or write_proxy(clip, job.derived)
-            self._packs[job.sha256] = pack
+            pack = read_proxy(clip, folder) or write_proxy(clip, folder)
+            self._packs[folder] = pack
             return pack
 
 

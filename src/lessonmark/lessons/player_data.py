@@ -132,6 +132,7 @@ class ClipData(_Row):
     stage: Stage
     stage_by_hand: bool
     fps_declared: float | None
+    mirrored: bool = False
     state: ClipState
     problem: str
     problem_do: str

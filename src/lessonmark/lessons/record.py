@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import JSON, BigInteger, ForeignKey, Index, String, Text, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, ForeignKey, Index, String, Text, UniqueConstraint, false
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from lessonmark.lessons.account_tables import Account, AccountSession, AuditEntry, Owner
@@ -128,6 +128,8 @@ class Lesson(Base):
     note: Mapped[str] = mapped_column(Text, default="")
     next_on: Mapped[date | None]
     on_screen_at: Mapped[datetime | None]  # when its page was last looked at while clips waited
+    problem: Mapped[str] = mapped_column(Text, default="", server_default="")  # with judging it
+    problem_do: Mapped[str] = mapped_column(Text, default="", server_default="")
 
     player: Mapped[Player] = relationship(back_populates="lessons")
     clips: Mapped[list[Clip]] = relationship(
@@ -258,6 +260,7 @@ class Clip(Base):
     stage: Mapped[Stage]
     stage_by_hand: Mapped[bool] = mapped_column(default=False)
     fps_declared: Mapped[float | None]  # where the container lies
+    mirrored: Mapped[bool] = mapped_column(default=False, server_default=false())  # left is right
     state: Mapped[ClipState] = mapped_column(default=ClipState.WAITING, index=True)
     progress: Mapped[float] = mapped_column(default=0.0)  # 0 to 1
     problem: Mapped[str] = mapped_column(Text, default="")

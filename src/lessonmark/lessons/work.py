@@ -33,7 +33,7 @@ from lessonmark.lessons.store import Record
 from lessonmark.lessons.threads import core_count
 from lessonmark.lessons.turns import LEASE, Turn, give_back, held, new_holder, renew, take_turn
 
-__all__ = ["Workshop", "judge_lesson"]
+__all__ = ["Workshop", "judge_lesson", "tell_trouble"]
 
 TELL_EVERY_S = 0.5  # progress is a write to the database: not more often than the eye follows
 LOOK_EVERY_S = 2.0  # for clips that another window brought in
@@ -263,16 +263,11 @@ class Workshop:
                 return judge_lesson(self._record, self._analyser, lesson_id, pictures=pictures)
         except LessonmarkError as err:
             log.error("a lesson could not be judged: %s", err)
-        except Exception:  # one lesson's trouble must not stop the others
+            tell_trouble(self._record, lesson_id, err)
+        except Exception as err:  # one lesson's trouble must not stop the others
             log.exception("a lesson could not be judged")
-        self._set_aside(lesson_id)
+            tell_trouble(self._record, lesson_id, err)
         return False
-
-    def _set_aside(self, lesson_id: int) -> None:
-        with self._record.writing() as session:
-            lesson = session.get(Lesson, lesson_id)
-            if lesson is not None and lesson.finding is not None:
-                lesson.finding.stale = False  # or it would be tried again for ever
 
 
 def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures: bool) -> bool:
@@ -309,10 +304,26 @@ def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures
         changed = lesson_job(record.files, lesson) != job
         keep_former(lesson, None)
         write_lesson_findings(lesson, findings)
+        lesson.problem, lesson.problem_do = "", ""
         if lesson.finding is not None and (changed or not pictures):
             lesson.finding.stale = True
     record.files.publish_lesson(uid)
     return True
+
+
+def tell_trouble(record: Record, lesson_id: int, err: Exception) -> None:
+    """Keep with a lesson why it could not be judged; its page says so until it could."""
+    with record.writing() as session:
+        lesson = session.get(Lesson, lesson_id)
+        if lesson is None:
+            return
+        if isinstance(err, LessonmarkError):
+            lesson.problem, lesson.problem_do = err.what, err.do
+        else:
+            lesson.problem = say("judging this lesson stopped unexpectedly")
+            lesson.problem_do = say("its swings are kept; try again, or choose another focus")
+        if lesson.finding is not None:
+            lesson.finding.stale = False  # or it would be tried again for ever
 
 
 class _Teller:

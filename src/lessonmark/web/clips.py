@@ -10,6 +10,7 @@ from urllib.parse import unquote
 import anyio.to_thread
 from fastapi import APIRouter, Form, Request, UploadFile
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
+from pydantic import BaseModel, Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -20,6 +21,7 @@ from lessonmark.lessons.arrivals import (
     Arrived,
     bring_in,
     measure_anew,
+    set_filming,
     set_stage,
     set_view,
 )
@@ -27,6 +29,7 @@ from lessonmark.lessons.listing import NotInRecord, load_player
 from lessonmark.lessons.record import Clip, LessonKind
 from lessonmark.media.probe import probe_clip
 from lessonmark.web.desk import Desk, TheDesk
+from lessonmark.web.forms import Blank
 from lessonmark.web.security import checked_csrf
 from lessonmark.words import Stage, View
 
@@ -115,6 +118,22 @@ def correct_view(desk: TheDesk, clip_id: int, view: Annotated[View, Form()]) -> 
     """Say where the camera stood."""
     with desk.record.writing() as session:
         lesson_id = set_view(session, clip_id, view).lesson_id
+    desk.workshop.wake()
+    return RedirectResponse(f"/lessons/{lesson_id}#clips", status_code=303)
+
+
+class FilmingForm(BaseModel):
+    """How a clip was filmed, where the file does not say so; bounds as in lesson.toml."""
+
+    mirrored: bool = False
+    fps_declared: Annotated[float | None, Blank, Field(gt=0, le=2000)] = None
+
+
+@router.post("/clips/{clip_id}/filming", dependencies=[checked_csrf])
+def correct_filming(desk: TheDesk, clip_id: int, form: Annotated[FilmingForm, Form()]) -> Response:
+    """Say whether left and right are swapped, and how many frames a second were filmed."""
+    with desk.record.writing() as session:
+        lesson_id = set_filming(session, clip_id, **form.model_dump()).lesson_id
     desk.workshop.wake()
     return RedirectResponse(f"/lessons/{lesson_id}#clips", status_code=303)
 

@@ -29,7 +29,7 @@ from lessonmark.lessons.plans import (
     set_focus,
 )
 from lessonmark.lessons.record import ClipState, Lesson, LessonKind
-from lessonmark.lessons.work import judge_lesson
+from lessonmark.lessons.work import judge_lesson, tell_trouble
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank, Line, Text
 from lessonmark.web.links import link_rows
@@ -218,6 +218,15 @@ def change_focus(desk: TheDesk, lesson_id: int, form: Annotated[FocusForm, Form(
     return _to(lesson_id)
 
 
+@router.post("/lessons/{lesson_id}/judge", dependencies=[checked_csrf])
+def judge_again(desk: TheDesk, lesson_id: int) -> Response:
+    """Try again what could not be judged."""
+    with desk.record.reading() as session:
+        load_lesson(session, lesson_id)
+    _judge(desk, lesson_id)
+    return _to(lesson_id)
+
+
 @router.post("/lessons/{lesson_id}/plan", dependencies=[checked_csrf])
 def change_plan(desk: TheDesk, lesson_id: int, form: Annotated[PlanForm, Form()]) -> Response:
     """Write cues, set drills with their dose, and the next date."""
@@ -285,8 +294,8 @@ def _judge(desk: Desk, lesson_id: int) -> None:
     try:
         judge_lesson(desk.record, desk.analyser, lesson_id, pictures=False)
     except LessonmarkError as err:
-        # The coach's wish is kept; the background tries again.
         log.warning("a lesson is not judged yet: %s", err)
+        tell_trouble(desk.record, lesson_id, err)  # the coach's wish is kept
     desk.workshop.wake()
 
 

@@ -173,6 +173,8 @@ def clip_line(clip: Clip) -> dict[str, object]:
         "progress": clip.progress,
         "words": state_words(clip),
         "problem_do": clip.problem_do,
+        "mirrored": clip.mirrored,
+        "fps_declared": clip.fps_declared,
         "swings": [
             {
                 "id": swing.id,
