@@ -31,8 +31,8 @@ pytestmark = [
 ]
 RATE_HZ = 48000
 TONE_HZ = 700.0
-TONE_S = 0.25
-EVERY_S = 4.0
+TONE_AT_S, TONE_S = 2.0, 0.25
+LONG_S = 15.0  # before the sound begins again: longer than a passage of these tests
 
 WATCH = """
 // Beside the recorder: the stream that it was given, and when the browser began to record it.
@@ -68,9 +68,10 @@ STEP_ON_TONE = """async () => {
 
 @pytest.fixture(scope="session")
 def microphone(tmp_path_factory):
-    """Write four seconds of silence that end in a quarter second's tone; played in a loop."""
-    t = np.arange(round(EVERY_S * RATE_HZ)) / RATE_HZ
-    sound = 0.5 * np.sin(2 * np.pi * TONE_HZ * t) * (t >= EVERY_S - TONE_S)
+    """Write silence with one short tone; Chromium plays it in a loop."""
+    t = np.arange(round(LONG_S * RATE_HZ)) / RATE_HZ
+    heard = (t >= TONE_AT_S) & (t < TONE_AT_S + TONE_S)
+    sound = 0.5 * np.sin(2 * np.pi * TONE_HZ * t) * heard
     path = tmp_path_factory.mktemp("microphone") / "tones.wav"
     with wave.open(str(path), "wb") as out:
         out.setnchannels(1)
@@ -317,6 +318,14 @@ def test_one_passage_recorded_again_leaves_the_others(page, judged, record):
     assert second[1].duration_s == pytest.approx(1.2, abs=0.5)
     files = {path.name for path in record.files.folder.rglob("voice/*")}
     assert files == {one.sound for one in second}
+    # The pack's page leads back to the swings, with the passage chosen.
+    page.goto("/lessons/1/pack")
+    page.get_by_role("link", name="Record passage 3 again").click()
+    page.wait_for_selector("#voice[data-ready=yes][open]")
+    assert page.locator("#voice-told").inner_text().startswith("The next recording takes the place")
+    assert page.locator("[data-again][aria-pressed=true]").get_attribute("data-again") == str(
+        first[2].id
+    )
     # Another order, and one less, from the pack's page without a script.
     page.goto("/lessons/1/pack")
     page.get_by_role("button", name="Passage 3 earlier").click()
@@ -353,6 +362,34 @@ class Kept:
     sound: str
     duration_s: float
     s: float
+
+
+def test_a_passage_that_could_not_be_sent_is_still_there(chromium, served, judged, record):
+    context = chromium.new_context(base_url=served, viewport={"width": 1366, "height": 900})
+    page = context.new_page()
+    open_recorder(page, "/swings/1?beside=4")
+    page.route(
+        "**/passages",
+        lambda route: route.abort() if route.request.method == "POST" else route.continue_(),
+    )
+    start(page)
+    time.sleep(0.5)
+    assert "The recording is still here" in stop(page)
+    assert kept(record) == []
+    page.unroute("**/passages")
+    page.get_by_role("button", name="Send again").click()
+    until(page, "document.querySelector('#voice-told').textContent.startsWith('Kept')")
+    assert len(kept(record)) == 1
+    context.close()
+
+
+def test_the_longest_passage_ends_by_itself_and_is_kept(page, judged, record):
+    open_recorder(page, "/swings/1?beside=4")
+    page.evaluate("document.querySelector('#voice').dataset.longestS = '0.8'")
+    start(page)
+    until(page, "document.querySelector('#voice-told').textContent.includes('stopped and kept')")
+    until(page, "document.querySelectorAll('#passages audio').length === 1")
+    assert kept(record)[0].duration_s == pytest.approx(0.9, abs=0.4)
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(390, "dark"), (1366, "light")])
