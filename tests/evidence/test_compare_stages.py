@@ -48,8 +48,8 @@ def test_interval_and_p_agree_with_welch_on_the_sleep_data():
     assert (got.low, got.high) == pytest.approx((-3.3654832, 0.2054832), abs=1e-6)
 
 
-def test_retention_example_gives_the_published_welch_interval():
-    # Made-up data of REFERENCES 1.9, computed with scipy.
+def test_retention_example_gives_scipys_welch_interval():
+    # Made-up data; the numbers computed with scipy.stats.ttest_ind(equal_var=False).
     got = change([10.2, 9.1, 11.0, 10.4, 9.3], [18.1, 17.2, 19.0, 18.5, 17.2])
     assert got.difference == pytest.approx(8.0)
     assert got.df == pytest.approx(7.999496, abs=1e-5)
@@ -78,7 +78,8 @@ def test_two_one_sided_tests_agree_with_r_equivalence(a, b, difference, error, d
 
 
 def test_second_welch_case_of_the_references():
-    # REFERENCES 1.4: var2, t 2.6172101950, p 0.0150731310.
+    # The second pair of R's `equivalence` data (statsmodels stats/tests/test_tost.py): Welch's t
+    # 2.6172101950, p 0.0150731310, computed with scipy.stats.ttest_ind.
     got = change(TOST_2B, TOST_2A)
     assert got.difference / got.standard_error == pytest.approx(2.6172101950, abs=1e-8)
     assert got.p == pytest.approx(0.0150731310, abs=1e-9)

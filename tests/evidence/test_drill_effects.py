@@ -41,7 +41,8 @@ def results(seed=0, players=14, rates=(0.9, 0.5, 0.2, 0.7), sizes=(2.0, 1.0, 0.2
 
 
 def test_variance_components_of_shrout_and_fleiss():
-    # REFERENCES 1.1: from the published mean squares (BMS-EMS)/4, (JMS-EMS)/6, EMS.
+    # Shrout & Fleiss 1979, table 3: mean squares of targets 11.24, judges 32.49, error 1.02; the
+    # components are (BMS - EMS) / 4, (JMS - EMS) / 6 and EMS.
     got = crossed_components(*crossed(SHROUT_FLEISS))
     assert got.cell == pytest.approx(2.555556, abs=2e-4)
     assert got.player == pytest.approx(5.244444, abs=5e-4)

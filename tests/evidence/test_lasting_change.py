@@ -31,7 +31,8 @@ from lessonmark.evidence.stage_mean import stage_mean
 from lessonmark.measures.measured import Measured
 from lessonmark.words import Stage
 
-# REFERENCES 1.9: made-up data.
+# Made-up data; the numbers below were computed by the formulas of Fieller 1954 and the delta
+# method with numpy, apart from this package.
 BEFORE = [10.2, 9.1, 11.0, 10.4, 9.3]
 AFTER = [18.1, 17.2, 19.0, 18.5, 17.2]
 RETEST = [15.3, 14.2, 16.0, 15.6, 13.9]
@@ -161,7 +162,8 @@ def dated(day, values, stage=Stage.PRACTICE):
 
 
 def test_theil_sen_with_an_outlier():
-    # REFERENCES 1.9 (scipy theilslopes): slope 2.0 (1.95 to 2.10), intercept 0.05 at x = 0, where
+    # Made-up line with one outlier, computed with scipy.stats.theilslopes (Theil 1950, Sen
+    # 1968): slope 2.0 (1.95 to 2.10), intercept 0.05 at x = 0, where
     # least squares gives 2.424. One unit of x is one week here.
     y = [2.1, 3.9, 6.2, 7.8, 10.1, 12.0, 14.2, 30.0, 18.1, 19.9]
     got = trend([dated(7 * i, [v]) for i, v in enumerate(y, start=1)])

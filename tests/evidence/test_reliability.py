@@ -70,7 +70,8 @@ def test_mean_squares_are_shrout_and_fleiss_table_3():
 @pytest.mark.parametrize(
     ("form", "value", "low", "high", "printed"),
     [
-        # Values as in REFERENCES 1.1, intervals there to two decimals; 'printed': Table 4 of 1979.
+        # Exact values from the mean squares of Shrout & Fleiss 1979, table 3; 'printed': their
+        # table 4, to two digits (.17 and .44 seen in print elsewhere, the others from memory).
         ("icc_1_1", 0.165742, -0.13, 0.72, 0.17),
         ("icc_2_1", 0.289764, 0.02, 0.76, 0.29),
         ("icc_3_1", 0.714841, 0.34, 0.95, 0.71),
@@ -122,7 +123,7 @@ def test_weirs_data_set_a():
     ("swings", "expected"), [(1, 20.9467), (3, 12.0936), (5, 9.3677), (10, 6.6239), (20, 4.6838)]
 )
 def test_detectable_change_shrinks_with_swings(swings, expected):
-    # REFERENCES 1.2, from Weir's SEM of data set A.
+    # Weir 2005, MD = 1.96 sqrt(2) SEM, with the SEM of data set A (square root of 57.107).
     assert detectable_change(7.556927, swings=swings) == pytest.approx(expected, abs=1e-3)
 
 
@@ -134,7 +135,8 @@ def test_limits_of_agreement_of_bland_and_altman():
     narrow = limits_of_agreement(PEFR[:, 0], PEFR[:, 2])
     assert (narrow.low, narrow.high) == pytest.approx((-78.097302, 73.862007), abs=1e-3)
     assert narrow.bias_interval == pytest.approx((-22.048838, 17.813544), abs=1e-6)
-    # REFERENCES 1.3 centres these on the limits with 2 SD.
+    # Bland & Altman 1986: standard error of a limit sqrt(3 s^2 / n); they centre the
+    # intervals on limits with 2 SD.
     assert got.low_interval == pytest.approx((-114.1697, -45.1261), abs=1e-4)
     assert got.high_interval == pytest.approx((40.8908, 109.9344), abs=1e-4)
 
