@@ -110,11 +110,11 @@ def test_a_clip_that_failed_is_said_at_the_top_and_tried_again(coach, lesson, re
 FOCUS = {"measure": ["face-on side_bend@P6"], "direction": ["more"], "smallest": ["3"]}
 
 
-def test_a_lesson_that_cannot_be_judged_says_why_until_it_can(coach, lesson, record):
+def test_a_lesson_that_cannot_be_judged_says_why_until_it_can(coach, lesson, record, tmp_path):
     first, *_ = clip_ids(record)
     with record.reading() as session:
         path = record.files.load(session.get_one(Clip, first).sha256)
-    away = path.with_suffix(".away")
+    away = tmp_path / path.name
     path.rename(away)
     coach.post("/lessons/1/focus", FOCUS)
     page = html.unescape(coach.get("/lessons/1").text)
