@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
@@ -27,7 +26,6 @@ from lessonmark.lessons.record import (
     LessonFinding,
     LessonKind,
     Player,
-    Swing,
 )
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.measuring import unit_of
@@ -153,13 +151,9 @@ def attempts_sentence(attempts: DrillAttempts) -> str:
 
 def record_state(session: Session) -> tuple[object, ...]:
     """Give what changes whenever the drills' record may have changed, to know when to look anew."""
-    made: datetime | None = session.scalar(select(func.max(LessonFinding.made_at)))
-    counts = [
-        session.scalar(select(func.count()).select_from(table))
-        for table in (LessonFinding, Swing, Attempt)
-    ]
-    newest = session.scalar(select(func.max(Attempt.at)))
-    return (made, newest, *counts)
+    findings = select(func.count(LessonFinding.made_at), func.max(LessonFinding.made_at))
+    attempts = select(func.count(), func.max(Attempt.at)).select_from(Attempt)
+    return (*session.execute(findings).one(), *session.execute(attempts).one())
 
 
 class _Sets:

@@ -224,7 +224,7 @@ class LessonFinding(Base):
         ForeignKey("lesson.id", ondelete="CASCADE"), primary_key=True
     )
     findings: Mapped[str] = mapped_column(Text)  # without the swings that are as in their rows
-    made_at: Mapped[datetime] = mapped_column(default=now)
+    made_at: Mapped[datetime] = mapped_column(default=now, index=True)
     stale: Mapped[bool] = mapped_column(default=False)  # something changed since
     measured_with: Mapped[str] = mapped_column(
         String(200), default="", server_default=""

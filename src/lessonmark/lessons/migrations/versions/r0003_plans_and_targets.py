@@ -26,6 +26,8 @@ def upgrade() -> None:
         )
     op.add_column("focus", sa.Column("change", sa.Text(), nullable=True))
     _fill_changes(connection)
+    # So that what is newest is known without reading through the findings themselves.
+    op.create_index(op.f("ix_lesson_finding_made_at"), "lesson_finding", ["made_at"])
     op.create_table(
         "planned_practice",
         sa.Column("lesson_id", sa.Integer(), nullable=False),
