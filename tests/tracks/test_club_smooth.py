@@ -17,7 +17,7 @@ TIMES = np.arange(120) / 120.0
 def ray(angle: float, reach: float, se: float = np.radians(0.3)) -> Ray:
     return Ray(
         angle=angle, angle_se=se, aside=0.0, aside_se=0.5, reach=reach, score=0.8, fan=0.0,
-        room=900.0,
+        room=900.0, agreed=0.6,
     )  # fmt: skip
 
 

@@ -92,6 +92,7 @@ class Line:
     angle_se: float  # rad
     aside: float  # px from the hands' middle, + to the line's right
     aside_se: float  # px
+    agreed: float  # px of its way on which what stands out is thin and in line
 
 
 def fit_line(
@@ -170,6 +171,7 @@ def fit_line(
         angle_se=float(np.hypot(np.sqrt(inflated * slope_var), astray)),
         aside=float((aside + offset) * np.cos(turn)),
         aside_se=float(np.sqrt(inflated * offset_var)),
+        agreed=STEPS_PX * float(np.sum(good / (1.0 + (0.5 * rest) ** 2))),
     )
 
 

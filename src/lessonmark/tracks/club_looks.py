@@ -34,7 +34,7 @@ SAMPLES = 31  # frames that the background is learnt from
 # How fast a club can turn for the hands' speed: at impact 42 rad/s at 7 m/s, which is 6 a club
 # length (rendered swings); a hinge alone turns it at a few rad/s with the hands at rest.
 TURN_PER_HAND_SPEED = 8.0
-TURN_AT_REST = 6.0  # rad/s
+TURN_AT_REST = 4.0  # rad/s
 # Between two looks a club turns no more than this, by the hands' fastest about that time. From
 # down the line the hands cross the camera's axis at impact and seem slow: hence a time so long.
 TURN_BETWEEN_LOOKS_RAD = np.radians(12.0)

@@ -38,7 +38,18 @@ JERK_LASTS_S = 0.010  # how long an unforeseen jerk lasts
 START_RATE_SD = 1.0  # club lengths/s: a swing's span begins at rest
 ASIDE_SD = 0.04  # club lengths, of the line beside the hands' middle
 ASIDE_JUMP_SD = 0.025  # the same, of its change from one frame to the next
-FAIR_SCORE = 0.3  # share of a club's length at which a line is as likely club as not
+# Log odds that a line's own looks give it, by how much of it is there: a logistic regression on
+# 13 500 lines of 43 rendered swings, true and false weighed alike (area under its curve 0.96).
+LOOKS_OF_NONE = -6.3
+LOOKS_OF_SCORE = 6.4
+LOOKS_OF_AGREED = 10.4
+LOOKS_OF_FILLED = 4.5  # the agreed part of the line's own way
+LOOKS_OF_FAN = -2.1
+LOOKS_MOST, LOOKS_LEAST = 3.0, -2.5
+SHOWN_LEAST = 0.25  # of the club inside the picture, with less the rest tells nothing
+# What a look is worth that goes on where the club was going, against its looks, at a path's ends.
+GOES_ON = 1.0
+ISLAND_LEAST = 3.0  # the same sum, of a few looks alone among frames without a club
 ARM_RAD = np.radians(15.0)
 ARM_ODDS = 3.0
 ARM_REACH = 1.3  # times the distance to the joint
@@ -188,21 +199,32 @@ def _trim(chosen: npt.NDArray[np.intp], looked: Sequence[Sequence[float]]) -> np
     would go on along a sleeve.
     """
     looks = np.array(
-        [0.0 if take < 0 else looked[frame][take] for frame, take in enumerate(chosen)]
+        [0.0 if take < 0 else looked[frame][take] + GOES_ON for frame, take in enumerate(chosen)]
     )
     kept = chosen.copy()
     forward = np.cumsum(looks)
     kept[int(np.argmax(forward)) + 1 :] = -1
     backward = np.cumsum(looks[::-1])[::-1]
     kept[: int(np.argmax(backward))] = -1
+    # Between two stretches without a club a line or two that fit by chance are no sight of it.
+    taken = np.concatenate([[False], kept >= 0, [False]])
+    starts, stops = np.flatnonzero(np.diff(taken.astype(int))).reshape(-1, 2).T
+    for start, stop in zip(starts[1:], stops[1:], strict=True):
+        if stop < stops[-1] and looks[start:stop].sum() < ISLAND_LEAST:
+            kept[start:stop] = -1
     return kept
 
 
 def _evidence(ray: Ray, length_px: float) -> float:
     """Return the log odds that a ray's own looks give it."""
-    shown = np.clip((ray.room / length_px - START) / (1.0 - START), 0.0, 1.0)
-    over = ray.score - FAIR_SCORE * shown
-    return float(np.clip(over * (7.0 if over > 0 else 12.0), -2.5, 3.0))
+    shown = float(np.clip((ray.room / length_px - START) / (1.0 - START), SHOWN_LEAST, 1.0))
+    odds = (
+        LOOKS_OF_NONE
+        + (LOOKS_OF_SCORE * ray.score + LOOKS_OF_AGREED * ray.agreed) / shown
+        + LOOKS_OF_FILLED * ray.agreed * length_px / ray.reach
+        + LOOKS_OF_FAN * (ray.fan > 0)
+    )
+    return float(np.clip(odds, LOOKS_LEAST, LOOKS_MOST))
 
 
 def _doubt(ray: Ray, frame: int, limbs: Sequence[Limb]) -> float:

@@ -48,6 +48,7 @@ class Ray:
     score: float  # share of a whole club's length that looks like a shaft, 0 to about 1
     fan: float  # rad, width of the fan
     room: float  # px, from the hands' middle to the picture's edge that way
+    agreed: float  # share of a whole club's length on which the fitted line is thin and straight
 
 
 class _Strips:
@@ -167,6 +168,7 @@ class RayFinder:
                         score=float(scores[best]) / len(self._rings),
                         fan=float(np.radians(FANS_DEG[fans[best]])),
                         room=float(room[best]),
+                        agreed=line.agreed / self._length,
                     )
                 )
         return rays
