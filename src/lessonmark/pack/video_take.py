@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import math
+from collections import deque
 from collections.abc import Iterator, Sequence
 from functools import cache
 from itertools import pairwise
@@ -16,6 +17,7 @@ from PIL import ImageDraw, ImageFont
 
 from lessonmark.errors import LessonmarkError, PackError
 from lessonmark.language import say
+from lessonmark.media.clip import Frame
 from lessonmark.media.frames import read_frames
 from lessonmark.media.probe import probe_clip
 from lessonmark.pack.take import Mark, PaneShown, ShownLine, Take
@@ -34,8 +36,8 @@ _WHITE = (255, 255, 255)
 _BEYOND = (22, 21, 15)  # beside the frame, as on the page
 _DASH, _GAP = 12, 10  # px
 _LABEL_PX = 30
-# Frames held around the one shown: a coach steps to and fro, and runs on.
-_BEFORE, _AFTER = 4, 12
+_HELD = 16  # frames
+_READ_ON_S = 0.5  # real seconds; a jump further than that is looked up
 _TALLEST = 1920  # px; a larger frame is held smaller: the half picture is 720 high
 
 Picture = npt.NDArray[np.uint8]
@@ -55,6 +57,8 @@ def passage_pictures(
     PackError : a clip of the passage can no longer be read.
     """
     halves = [_Half(pane) for pane in panes]
+    blank = np.empty((PAIR_HEIGHT, PAIR_WIDTH, 3), np.uint8)
+    blank[:] = EMPTY
     shown_at = [one.at_s for one in take.shown]
     pointed_at = [one.at_s for one in take.pointer]
     before: object = None
@@ -68,8 +72,7 @@ def passage_pictures(
             yield None
             continue
         before = state
-        pair = np.empty((PAIR_HEIGHT, PAIR_WIDTH, 3), np.uint8)
-        pair[:] = EMPTY
+        pair = blank.copy()
         if number >= 0:
             shown = take.shown[number]
             for place, half, pane in zip(
@@ -128,36 +131,35 @@ class _Half:
 
 
 class _Frames:
-    """A clip's frames around the one that was last asked for."""
+    """A clip's frames, the last few held: a coach runs on slowly, and steps to and fro."""
 
     def __init__(self, pane: PaneClip) -> None:
         self._clip = probe_clip(pane.path, fps_declared=pane.fps_declared)
         self._frame_s = 1.0 / self._clip.fps_filmed
-        self._held: dict[float, Picture] = {}
+        self._held: deque[Frame] = deque(maxlen=_HELD)
+        self._coming: Iterator[Frame] = iter(())
 
     def at(self, s: float) -> tuple[Picture, float]:
         """Give the frame nearest to `s`, and by how much it is shrunk (1: not at all)."""
-        found = self._nearest(s)
-        if found is None:
+        if not self._reaches(s):
             self._held.clear()
-            for frame in read_frames(
-                self._clip,
-                start_s=s - (_BEFORE + 0.5) * self._frame_s,
-                stop_s=s + (_AFTER + 0.5) * self._frame_s,
-                max_height=_TALLEST,
-            ):
-                self._held[frame.s] = frame.image
-            found = self._nearest(s, within=math.inf)
-        if found is None:
-            raise PackError(say("this clip has no picture at {s} s", s=round(s, 2)))
-        return found, found.shape[0] / self._clip.height
-
-    def _nearest(self, s: float, within: float = 0.6) -> Picture | None:
-        """Find the frame at `s` among those held, within so many frames of it."""
+            start_s = s - (_HELD // 2) * self._frame_s
+            self._coming = read_frames(self._clip, start_s=start_s, max_height=_TALLEST)
+        while not self._held or self._held[-1].s < s:
+            frame = next(self._coming, None)
+            if frame is None:
+                break
+            self._held.append(frame)
         if not self._held:
-            return None
-        nearest = min(self._held, key=lambda at: abs(at - s))
-        return self._held[nearest] if abs(nearest - s) <= within * self._frame_s else None
+            raise PackError(say("this clip has no picture at {s} s", s=round(s, 2)))
+        image = min(self._held, key=lambda frame: abs(frame.s - s)).image
+        return image, image.shape[0] / self._clip.height
+
+    def _reaches(self, s: float) -> bool:
+        """Whether `s` is among the frames held, or so soon after that reading on is quicker."""
+        if not self._held:
+            return False
+        return self._held[0].s - 0.6 * self._frame_s <= s <= self._held[-1].s + _READ_ON_S
 
 
 def _draw_lines(half: Picture, shown: PaneShown, left: float, top: float, scale: float) -> None:
