@@ -92,7 +92,8 @@ def bring_in(
             arrived.append(Arrived(clip_id=there.id, lesson_id=there.lesson_id, new=False))
             continue
         filmed_at = arrival.filmed_at or now
-        lesson = _lesson_for(session, player_id, filmed_at, lesson_id, kind)
+        guess = kind if lesson_id else _guess_kind(session, player_id, filmed_at, kind, arrival)
+        lesson = _lesson_for(session, player_id, filmed_at, lesson_id, guess)
         clip = _clip(session, lesson, arrival, filmed_at)
         session.flush()
         arrived.append(Arrived(clip_id=clip.id, lesson_id=lesson.id, new=True))
@@ -131,6 +132,29 @@ def guess_stages(lesson: Lesson) -> None:
     }[len(cuts)]
     for place, clip in enumerate(open_clips):
         clip.stage = parts[sum(place >= cut for cut in cuts)]
+
+
+def _guess_kind(
+    session: Session, player_id: int, filmed_at: datetime, kind: LessonKind, arrival: Arrival
+) -> LessonKind:
+    """Take swings of a day before the next lesson was due for practice, or as the folder says."""
+    if kind is LessonKind.PRACTICE or _stage_word(arrival.folder) is Stage.PRACTICE:
+        return LessonKind.PRACTICE
+    if _stage_word(arrival.folder) is not None:
+        return kind
+    last = session.scalar(
+        select(Lesson)
+        .where(
+            Lesson.player_id == player_id,
+            Lesson.kind == LessonKind.LESSON,
+            Lesson.started_at <= filmed_at + SAME_LESSON_WITHIN,
+        )
+        .order_by(Lesson.started_at.desc())
+        .limit(1)
+    )
+    if last is None or last.next_on is None or _apart(last, filmed_at) <= SAME_LESSON_WITHIN:
+        return kind
+    return LessonKind.PRACTICE if filmed_at.astimezone().date() < last.next_on else kind
 
 
 def guess_view(*words: str) -> View | None:

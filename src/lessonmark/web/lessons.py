@@ -11,9 +11,15 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 
-from lessonmark.errors import LessonmarkError
+from lessonmark.errors import LessonmarkError, RecordError
 from lessonmark.language import say
 from lessonmark.lessons.arrivals import mark_stale
+from lessonmark.lessons.between_lessons import (
+    first_to_film,
+    has_earlier_focus,
+    opening_swings,
+    set_kind,
+)
 from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.jobs import read_lesson_findings, swing_key
 from lessonmark.lessons.listing import NotInRecord, load_lesson, load_player
@@ -140,7 +146,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             stages_shown=sorted(
                 {clip.stage for clip in lesson.clips}, key=lambda stage: list(Stage).index(stage)
             ),
-            stages_offered=_stages_offered(lesson),
+            stages_offered=_stages_offered(lesson, retest=has_earlier_focus(session, lesson)),
             clips=[clip_line(clip) for clip in lesson.clips],
             busy=is_busy(lesson),
             stale=lesson.finding is not None and lesson.finding.stale,
@@ -150,6 +156,9 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             **version_rows(session, lesson),
             **plan_rows(session, lesson, coach_library(desk.record.files.folder)),
             **link_rows(findings, lesson),
+            first_to_film=first_to_film(session, lesson),
+            lasted=opening_swings(session, lesson, later=True),
+            retested=opening_swings(session, lesson, later=False),
             practice=lesson.kind is LessonKind.PRACTICE,
         )
 
@@ -208,6 +217,10 @@ def change_focus(desk: TheDesk, lesson_id: int, form: Annotated[FocusForm, Form(
     ):
         if measure:
             view, _, at = measure.partition(" ")
+            if view not in {one.value for one in View}:
+                raise RecordError(
+                    say("there is no measure of that name"), do=say("choose one from the list")
+                )
             choices.append(
                 FocusChoice(at=at, view=View(view), direction=direction, smallest_worth=smallest)
             )
@@ -215,6 +228,15 @@ def change_focus(desk: TheDesk, lesson_id: int, form: Annotated[FocusForm, Form(
         lesson = load_lesson(session, lesson_id)
         set_focus(session, lesson, choices, desk.analyser.catalogue())
     _judge(desk, lesson_id)
+    return _to(lesson_id)
+
+
+@router.post("/lessons/{lesson_id}/kind", dependencies=[checked_csrf])
+def change_kind(desk: TheDesk, lesson_id: int, kind: Annotated[LessonKind, Form()]) -> Response:
+    """Say whether this was a lesson or practice between lessons."""
+    with desk.record.writing() as session:
+        set_kind(session, lesson_id, kind)
+    desk.workshop.wake()
     return _to(lesson_id)
 
 
@@ -299,12 +321,14 @@ def _judge(desk: Desk, lesson_id: int) -> None:
     desk.workshop.wake()
 
 
-def _stages_offered(lesson: Lesson) -> list[Stage]:
+def _stages_offered(lesson: Lesson, *, retest: bool) -> list[Stage]:
     usual = (
-        (Stage.PRACTICE, Stage.RETEST)
+        {Stage.PRACTICE}
         if lesson.kind is LessonKind.PRACTICE
-        else (Stage.BEFORE, Stage.DRILL, Stage.AFTER)
+        else {Stage.BEFORE, Stage.DRILL, Stage.AFTER}
     )
+    if retest:
+        usual.add(Stage.RETEST)
     there = {clip.stage for clip in lesson.clips}
     return [stage for stage in Stage if stage in usual or stage in there]
 
