@@ -16,12 +16,16 @@ from sqlalchemy import create_engine, func, inspect, make_url, select, text
 from lessonmark.errors import RecordError
 from lessonmark.lessons import erasure, migrations
 from lessonmark.lessons.backup import back_up, check_clips
+from lessonmark.lessons.drill_record import drill_results, record_state
 from lessonmark.lessons.erasure import erase_player
-from lessonmark.lessons.listing import focus_over_time, lesson_lines, list_players, load_lesson
+from lessonmark.lessons.listing import lesson_lines, list_players, load_lesson
+from lessonmark.lessons.own_scatter import own_scatters
+from lessonmark.lessons.player_course import course_choices, player_course
 from lessonmark.lessons.player_data import player_data
 from lessonmark.lessons.privacy import export_player, import_player
 from lessonmark.lessons.record import Base, Clip, Focus, Lesson, Player, Swing
 from lessonmark.lessons.store import open_record
+from lessonmark.measures.measured import MeasureAt
 
 
 @pytest.fixture
@@ -131,8 +135,16 @@ def test_listing_pages_read_the_same_rows(record, add_player):
         assert (first[0].name, total) == ("Somebody Else", 3)
         newest = lesson_lines(session, wilma)[0]
         assert (newest.swings, newest.drills) == (2, ("feet together",))
-        focus = focus_over_time(session, wilma)[0]
-        assert [moment.values for moment in focus.moments] == [(12.5,)] * 4
+        (focus,) = course_choices(session, wilma)
+        found = player_course(session, wilma, MeasureAt.parse(focus.at), focus.view)
+        assert [one.dots for one in found.course.sets] == [(12.5,)] * 4
+        assert found.course.target[1] == 30.0
+        # A length is looked up with its unit: clips without a scale are told from the others.
+        assert player_course(session, wilma, MeasureAt.parse("pelvis_shift@P6"), focus.view)
+        # One swing a stage tells no scatter.
+        assert own_scatters(session.get_one(Lesson, newest.id)) == {}
+        assert drill_results(session, ()) == ()
+        assert record_state(session)[0] == 4
         assert load_lesson(session, newest.id).clips[0].filmed_at == datetime(
             2026, 5, 11, 9, 30, tzinfo=UTC
         )

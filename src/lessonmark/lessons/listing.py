@@ -1,12 +1,11 @@
-"""What the pages look up: players by name, a player's lessons, a measure over time."""
+"""What the pages look up: players by name, and a player's lessons."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select
+from sqlalchemy import ColumnElement, Select, exists, func, or_, select
 from sqlalchemy.orm import Session, defer, selectinload
 
 from lessonmark.errors import RecordError
@@ -15,21 +14,16 @@ from lessonmark.lessons.folding import fold
 from lessonmark.lessons.record import (
     Clip,
     ClipState,
-    Focus,
     Lesson,
     LessonKind,
     Player,
     Swing,
 )
-from lessonmark.words import Stage, View
 
 __all__ = [
-    "FocusOverTime",
     "LessonLine",
-    "Moment",
     "NotInRecord",
     "PlayerLine",
-    "focus_over_time",
     "lesson_lines",
     "list_players",
     "load_lesson",
@@ -68,30 +62,6 @@ class LessonLine:
     swings: int
     drills: tuple[str, ...]
     next_on: date | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Moment:
-    """The swings of one stage of one lesson, for one measure."""
-
-    lesson_id: int
-    at: datetime
-    kind: LessonKind
-    stage: Stage
-    values: tuple[float, ...]
-    ses: tuple[float, ...]
-    swing_ids: tuple[int, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class FocusOverTime:
-    """A focus measure over all the lessons of a player."""
-
-    at: str
-    view: View
-    direction: str
-    smallest_worth: float | None
-    moments: tuple[Moment, ...]  # in time
 
 
 def list_players(
@@ -244,79 +214,6 @@ def lesson_lines(session: Session, player_id: int) -> tuple[LessonLine, ...]:
         )
         for lesson in lessons
     )
-
-
-def focus_over_time(session: Session, player_id: int) -> tuple[FocusOverTime, ...]:
-    """Gather every measure that was ever a focus of this player, the latest named first.
-
-    A drill's swings are in it, apart: performance during a drill is not learning.
-    """
-    wishes: dict[tuple[str, View], Focus] = {}
-    for wish in session.scalars(
-        select(Focus)
-        .join(Lesson, Lesson.id == Focus.lesson_id)
-        .where(Lesson.player_id == player_id)
-        .order_by(Lesson.started_at.desc(), Focus.rank)
-    ):
-        wishes.setdefault((wish.at, wish.view), wish)
-    rows = [
-        _SwingLine(*row)
-        for row in session.execute(
-            select(
-                Lesson.id,
-                Lesson.started_at,
-                Lesson.kind,
-                Clip.stage,
-                Clip.view,
-                Swing.id,
-                Swing.numbers,
-            )
-            .join(Clip, Clip.lesson_id == Lesson.id)
-            .join(Swing, and_(Swing.clip_id == Clip.id, Swing.left_out == ""))
-            .where(Lesson.player_id == player_id)
-            .order_by(Lesson.started_at, Clip.filmed_at, Swing.number)
-        )
-    ]
-    return tuple(
-        FocusOverTime(
-            at=at,
-            view=view,
-            direction=wish.direction,
-            smallest_worth=wish.smallest_worth,
-            moments=_moments([row for row in rows if row.view is view and at in row.numbers], at),
-        )
-        for (at, view), wish in wishes.items()
-    )
-
-
-class _SwingLine(NamedTuple):
-    lesson_id: int
-    started_at: datetime
-    kind: LessonKind
-    stage: Stage
-    view: View | None
-    swing_id: int
-    numbers: dict[str, list[float]]
-
-
-def _moments(rows: list[_SwingLine], at: str) -> tuple[Moment, ...]:
-    order = {stage: place for place, stage in enumerate(Stage)}
-    groups: dict[tuple[int, Stage], list[_SwingLine]] = {}
-    for row in rows:
-        groups.setdefault((row.lesson_id, row.stage), []).append(row)
-    moments = [
-        Moment(
-            lesson_id=lesson_id,
-            at=swings[0].started_at,
-            kind=swings[0].kind,
-            stage=stage,
-            values=tuple(row.numbers[at][0] for row in swings),
-            ses=tuple(row.numbers[at][1] for row in swings),
-            swing_ids=tuple(row.swing_id for row in swings),
-        )
-        for (lesson_id, stage), swings in groups.items()
-    ]
-    return tuple(sorted(moments, key=lambda m: (m.at, order[m.stage])))
 
 
 def _counts(session: Session, query: Select[int, int]) -> dict[int, int]:

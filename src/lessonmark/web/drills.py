@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from dataclasses import dataclass
 from threading import Lock
 
@@ -13,12 +14,14 @@ from lessonmark.evidence.drill_outcome import drill_sentence, often_words
 from lessonmark.language import spoken
 from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.drill_record import DrillRow, attempts_sentence, drill_record, record_state
+from lessonmark.lessons.whose import whose_now
 from lessonmark.web.desk import TheDesk
 from lessonmark.web.pages import page
 
 __all__ = ["router"]
 
 router = APIRouter()
+KEPT = 8  # coaches whose estimates are kept at once
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,16 +35,22 @@ class _Kept:
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._found: _Found | None = None
+        self._found: OrderedDict[object, _Found] = OrderedDict()  # by who asks
 
     def rows(self, desk: TheDesk) -> tuple[DrillRow, ...]:
         """Give the rows, made anew where the record or the language changed."""
         library = coach_library(desk.record.files.folder)
+        asks = (whose_now(), str(desk.record.files.folder))
         with self._lock, desk.record.reading() as session:
-            state = (str(desk.record.files.folder), spoken(), library, *record_state(session))
-            if self._found is None or self._found.state != state:
-                self._found = _Found(state=state, rows=drill_record(session, library))
-            return self._found.rows
+            state = (spoken(), library, *record_state(session))
+            found = self._found.get(asks)
+            if found is None or found.state != state:
+                found = _Found(state=state, rows=drill_record(session, library))
+                self._found[asks] = found
+            self._found.move_to_end(asks)
+            while len(self._found) > KEPT:
+                self._found.popitem(last=False)
+            return found.rows
 
 
 _kept = _Kept()

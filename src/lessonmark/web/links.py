@@ -24,6 +24,7 @@ from lessonmark.web.security import checked_csrf
 __all__ = ["link_rows", "router"]
 
 router = APIRouter()
+FIRST_STEPS, SPARE_STEPS = 4, 1  # rows of the form
 log = logging.getLogger(__name__)
 
 
@@ -44,8 +45,7 @@ def link_rows(findings: Findings | None, lesson: Lesson) -> dict[str, Any]:
     return {
         "links": show_links(findings.links) if findings else None,
         "chain": findings.chain if findings else (),
-        "causes": steps + [empty] * (CAUSES_MAX - len(steps)),
-        "chain_typed": bool(steps),
+        "causes": (steps + [empty] * max(SPARE_STEPS, FIRST_STEPS - len(steps)))[:CAUSES_MAX],
     }
 
 
