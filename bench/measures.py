@@ -41,6 +41,8 @@ from lessonmark.tracks.anatomy import to_joint_centres
 from lessonmark.tracks.body import BodyTracker
 from lessonmark.tracks.club import track_club
 from lessonmark.tracks.dataset import body_dataset, read_track, write_track
+from lessonmark.tracks.refined import refine_joints
+from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.sides import by_lead_trail
 from lessonmark.words import Position, View
 from measures_truth import TrueClip, find_clips, ours
@@ -85,6 +87,12 @@ def tracked(clip: TrueClip, cache: Path) -> xr.Dataset:
     if not club_file.exists():
         body = to_joint_centres(read_track(body_file), clip.view)
         spans = find_swings(body, strikes_s=[s.s for s in strikes(info)])
+        body = refine_joints(
+            lambda a, b: read_frames(info, start_s=a, stop_s=b),
+            body,
+            refiner=JointRefiner(),
+            spans=[(s.start_s, s.stop_s) for s in spans],
+        )
         club = track_club(
             lambda a, b: read_frames(info, start_s=a, stop_s=b, grey=True),
             body,

@@ -25,6 +25,8 @@ from lessonmark.tracks.body import BodyTracker
 from lessonmark.tracks.club import track_club
 from lessonmark.tracks.club_hands import guess_px_per_cm
 from lessonmark.tracks.dataset import body_dataset, read_track, write_track
+from lessonmark.tracks.refined import refine_joints
+from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.schema import CLUB_KEYPOINTS
 from lessonmark.tracks.sides import by_lead_trail
 from lessonmark.words import Handedness, View
@@ -69,6 +71,17 @@ def see(path: Path, truth: dict[str, Any], *, cache: Path, name: str) -> Seen:
         return read_frames(clip, start_s=start_s, stop_s=stop_s, grey=True)
 
     spans = [(span.start_s, span.stop_s) for span in find_swings(body)]
+    joints_file = cache / f"{name}.joints.nc"
+    if joints_file.exists():
+        joints = read_track(joints_file)
+    else:
+        joints = refine_joints(
+            lambda start_s, stop_s: read_frames(clip, start_s=start_s, stop_s=stop_s),
+            to_joint_centres(body, view),
+            refiner=JointRefiner(),
+            spans=spans,
+        )
+        write_track(joints, joints_file)
     ball_file = cache / f"{name}.ball.json"
     if club_file.exists():
         club = read_track(club_file)
@@ -96,7 +109,7 @@ def see(path: Path, truth: dict[str, Any], *, cache: Path, name: str) -> Seen:
     strikes = find_strikes(sound) if sound is not None else ()
     distance = truth["camera"]["distance_to_ball"]
     return Seen(
-        track=by_lead_trail(_centred(body, club, view), hand),
+        track=by_lead_trail(_with_club(joints, club), hand),
         strikes=tuple(
             correct_for_distance(strike, distance, AIR_C, distance_se_m=0.5) for strike in strikes
         ),
@@ -104,9 +117,8 @@ def see(path: Path, truth: dict[str, Any], *, cache: Path, name: str) -> Seen:
     )
 
 
-def _centred(body: xr.Dataset, club: xr.Dataset, view: View) -> xr.Dataset:
-    """Join the body's joint centres with the club that was found on the network's own points."""
-    centres = to_joint_centres(body, view)
+def _with_club(centres: xr.Dataset, club: xr.Dataset) -> xr.Dataset:
+    """Join the joints' centres with the club that was found on the network's own points."""
     if "shaft_angle" not in club:
         return centres
     whole = [str(v) for v in centres.data_vars if "keypoint" in centres[v].dims]

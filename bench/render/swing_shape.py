@@ -197,6 +197,28 @@ def draw(
     )
 
 
+def carry(posture: Posture, phase: float, step: float) -> Posture:
+    """The same golfer `step` phases later than at `phase`: what an open shutter sees."""
+    at = np.arange(10.0)
+    ends = np.clip([phase, phase + step], 0.0, 9.0)
+    moved = {
+        name: getattr(posture, name) + float(np.diff(np.interp(ends, at, keyed))[0])
+        for name, keyed in _KEYS.items()
+    }
+    moved["reach"] = float(np.clip(moved["reach"], 0.45, 0.995))
+    moved["heel_lift"] = max(moved["heel_lift"], 0.0) if posture.heel_lift > 0 else 0.0
+    moved["foot_spin"] = moved["foot_spin"] if moved["heel_lift"] > 5 else 0.0
+    moved["lead_knee"], moved["trail_knee"] = (
+        max(moved[name], 2.0) for name in ("lead_knee", "trail_knee")
+    )
+    keyed_shafts = []
+    for end in ends:
+        k = int(np.clip(np.floor(end), 0, 8))
+        keyed_shafts.append(_slerp(_SHAFT[k], _SHAFT[k + 1], end - k))
+    shaft = np.asarray(posture.shaft) + keyed_shafts[1] - keyed_shafts[0]
+    return replace(posture, **moved).with_shaft(shaft / np.linalg.norm(shaft))
+
+
 def key_postures(habit: dict[str, float], rng: np.random.Generator) -> list[Posture]:
     """The ten keyed postures of one golfer, for a whole swing: habits only, arms and feet calm."""
     calm = {name: 0.5 * value if name in _STYLE else value for name, value in habit.items()}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +29,8 @@ from lessonmark.positions.times import SwingPositions
 from lessonmark.tracks.anatomy import to_joint_centres
 from lessonmark.tracks.ball import Ball, find_ball
 from lessonmark.tracks.club import track_club
+from lessonmark.tracks.refined import refine_joints
+from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.sides import by_lead_trail
 
 __all__ = ["ClipSeen", "ball_seen", "check_footage", "see_clip", "swing_seen"]
@@ -56,6 +59,12 @@ def see_clip(
     hand = settings.seen_handedness
     joints = to_joint_centres(
         body.assign_attrs(handedness=str(hand)), settings.view, heavy=settings.heavy
+    )
+    joints = refine_joints(
+        lambda start_s, stop_s: read_frames(clip, start_s=start_s, stop_s=stop_s),
+        joints,
+        refiner=_refiner(),
+        spans=[(span.start_s, span.stop_s) for span in spans],
     )
     seen = ClipSeen(track=by_lead_trail(joints, hand), scale=None, camera=None, balls=(), notes=())
     address = find_positions(
@@ -95,6 +104,11 @@ def see_clip(
         for span in spans
     )
     return replace(seen, camera=camera, balls=balls)
+
+
+@cache
+def _refiner() -> JointRefiner:
+    return JointRefiner()
 
 
 class _GreyFrames:

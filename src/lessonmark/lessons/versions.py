@@ -118,6 +118,6 @@ def _code(places: tuple[str, ...]) -> str:
     for place in places:
         root = Path(str(package / place))
         for file in sorted(root.rglob("*")) if root.is_dir() else [root]:
-            if file.suffix in (".py", ".json", ".npz"):
+            if file.suffix in (".py", ".json", ".npz", ".onnx"):
                 whole.update(file.read_bytes())
     return whole.hexdigest()

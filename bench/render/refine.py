@@ -1,0 +1,258 @@
+"""Train the joint refiner: from a crop about the player to the joints' centres, with their errors.
+
+    python bench/render/refine.py --crops crops --out refiner.pt --limit-s 400
+
+The crops of `crops.py`. A small convolutional network gives a map per joint; the joint is the mean
+of the map's softmax (integral regression: Sun et al. 2018, ECCV, from memory) and its standard
+error a second map's mean under the same weights. No body of the held-out eighth is trained on; the
+errors that the product states come from these bodies.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import time
+from pathlib import Path
+
+import numpy as np
+import torch
+import torch.nn.functional as F  # noqa: N812
+from torch import Tensor, nn
+
+CROP = 256  # px, 4 body sizes across
+KEPT = 288  # px of the rendered crops, the same scale
+UNIT_PX = 64.0  # px a body size
+CELLS = 32
+HELD_OUT = 8
+NORMAL = (0.5, 0.25)
+
+
+def step(inputs: int, outputs: int, stride: int, kernel: int = 5) -> nn.Sequential:
+    """Depthwise, then pointwise."""
+    return nn.Sequential(
+        nn.Conv2d(inputs, inputs, kernel, stride, kernel // 2, groups=inputs, bias=False),
+        nn.BatchNorm2d(inputs),
+        nn.ReLU(),
+        nn.Conv2d(inputs, outputs, 1, bias=False),
+        nn.BatchNorm2d(outputs),
+    )
+
+
+class Again(nn.Module):
+    """A step around which the input also goes."""
+
+    def __init__(self, channels: int) -> None:
+        super().__init__()
+        self.step = step(channels, channels, 1)
+
+    def forward(self, x: Tensor) -> Tensor:
+        return F.relu(x + self.step(x))
+
+
+class Refiner(nn.Module):
+    """(still, 3, 256, 256) to maps (still, joint, 32, 32): places, and log errors."""
+
+    def __init__(self, joints: int) -> None:
+        super().__init__()
+        self.stem = nn.Sequential(
+            nn.Conv2d(3, 16, 3, 2, 1, bias=False),
+            nn.BatchNorm2d(16),
+            nn.ReLU(),
+            nn.Conv2d(16, 32, 3, 2, 1, bias=False),
+            nn.BatchNorm2d(32),
+            nn.ReLU(),
+            Again(32),
+        )
+        self.eighth = nn.Sequential(step(32, 64, 2), nn.ReLU(), *(Again(64) for _ in range(3)))
+        self.sixteenth = nn.Sequential(step(64, 96, 2), nn.ReLU(), *(Again(96) for _ in range(4)))
+        self.rest = nn.Sequential(step(96, 128, 2), nn.ReLU(), *(Again(128) for _ in range(4)))
+        self.rest_up = nn.Sequential(nn.Conv2d(128, 96, 1, bias=False), nn.BatchNorm2d(96))
+        self.middle = nn.Sequential(nn.ReLU(), *(Again(96) for _ in range(2)))
+        self.middle_up = nn.Sequential(nn.Conv2d(96, 64, 1, bias=False), nn.BatchNorm2d(64))
+        self.top = nn.Sequential(nn.ReLU(), *(Again(64) for _ in range(3)))
+        self.maps = nn.Conv2d(64, 2 * joints, 1)
+
+    def forward(self, x: Tensor) -> Tensor:
+        eighth = self.eighth(self.stem(x))
+        sixteenth = self.sixteenth(eighth)
+        low = F.interpolate(self.rest_up(self.rest(sixteenth)), scale_factor=2.0, mode="nearest")
+        middle = self.middle(sixteenth + low)
+        up = F.interpolate(self.middle_up(middle), scale_factor=2.0, mode="nearest")
+        return self.maps(self.top(eighth + up))
+
+
+def read_maps(maps: Tensor) -> tuple[Tensor, Tensor]:
+    """Places (still, joint, 2), crop px, and log standard errors (still, joint), body sizes."""
+    count, both = maps.shape[:2]
+    flat = maps.float().reshape(count, 2, both // 2, CELLS * CELLS)
+    weight = flat[:, 0].softmax(-1)
+    cells = (torch.arange(CELLS, device=maps.device) + 0.5) * (CROP / CELLS)
+    grid = torch.stack([cells.repeat(CELLS), cells.repeat_interleave(CELLS)], 1)
+    return weight @ grid, (weight * flat[:, 1]).sum(-1).clamp(-6, 1)
+
+
+def worn(picture: Tensor, joints: Tensor) -> tuple[Tensor, Tensor]:
+    """Crop anew, as an uncertain tracker would, and wear the picture as cameras do."""
+    n, device = len(picture), picture.device
+
+    def draw(low: float, high: float, *shape: int) -> Tensor:
+        return torch.empty(n, *shape, device=device).uniform_(low, high)
+
+    scale, turn = draw(0.86, 1.16), draw(-5.0, 5.0) * (math.pi / 180)
+    shift = draw(-0.075, 0.075, 2) * CROP
+    # Output px q from the crop's middle shows kept px p: p = R q / scale + shift.
+    cos, sin = torch.cos(turn) / scale, torch.sin(turn) / scale
+    matrix = torch.stack([torch.stack([cos, -sin], 1), torch.stack([sin, cos], 1)], 1)
+    theta = torch.cat([matrix * (CROP / KEPT), (shift / (KEPT / 2))[..., None]], 2)
+    grid = F.affine_grid(theta, [n, 3, CROP, CROP], align_corners=False)
+    out = F.grid_sample(
+        picture, grid, mode="bilinear", padding_mode="reflection", align_corners=False
+    )
+    back = torch.linalg.inv(matrix)
+    joints = torch.einsum("nij,nkj->nki", back, joints - KEPT / 2 - shift[:, None]) + CROP / 2
+    # Colours: one mixing matrix, gain, gamma.
+    mix = torch.eye(3, device=device) + draw(-0.12, 0.12, 3, 3)
+    grey = (draw(0, 1) < 0.15).float()[:, None, None]
+    mix = (1 - grey) * mix + grey / 3
+    out = torch.einsum("nij,njhw->nihw", mix, out)
+    out = (out * draw(0.7, 1.35, 1, 1, 1) + draw(-0.12, 0.12, 1, 1, 1)).clamp(0, 1)
+    out = out ** draw(0.7, 1.5, 1, 1, 1)
+    # Softness of a small or coarse picture.
+    share = int(n * 0.3)
+    small = F.interpolate(
+        out[:share], scale_factor=float(np.random.uniform(0.45, 0.9)), mode="area"
+    )
+    out[:share] = F.interpolate(small, size=(CROP, CROP), mode="bilinear", align_corners=False)
+    out = out + draw(0.0, 0.04, 1, 1, 1) * torch.randn_like(out)
+    # Something in front: a bag, a stick, a net's edge.
+    for _ in range(2):
+        x, y = draw(0, CROP), draw(0, CROP)
+        w, h = draw(4, 44), draw(4, 70)
+        at = torch.arange(CROP, device=device)
+        inside = ((at - x[:, None]).abs() < w[:, None] / 2)[:, None, None, :] & (
+            (at - y[:, None]).abs() < h[:, None] / 2
+        )[:, None, :, None]
+        inside = inside & (draw(0, 1) < 0.2)[:, None, None, None]
+        out = torch.where(inside, draw(0, 1, 3, 1, 1), out)
+    return out, joints
+
+
+def loss_of(maps: Tensor, joints: Tensor, sharp: float) -> Tensor:
+    place, log_se = read_maps(maps)
+    inside = ((joints > 2) & (joints < CROP - 2)).all(-1).float()
+    gap = (((place - joints) / UNIT_PX) ** 2).sum(-1)
+    plain = torch.sqrt(gap + 1e-4)
+    likely = 2 * log_se + 3 * torch.log1p(gap / (2 * torch.exp(2 * log_se)))  # Student, 4 freedoms
+    each = 10 * plain + sharp * likely
+    return (each * inside).sum() / inside.sum()
+
+
+def standard(picture: Tensor) -> Tensor:
+    return (picture - NORMAL[0]) / NORMAL[1]
+
+
+@torch.no_grad()
+def held_out(model: nn.Module, pictures: Tensor, rows: Tensor) -> tuple[Tensor, Tensor]:
+    places, errors = [], []
+    edge = (KEPT - CROP) // 2
+    for part in rows.split(256):
+        x = pictures[part].permute(0, 3, 1, 2).float()[:, :, edge : edge + CROP, edge : edge + CROP]
+        maps = model(standard(x / 255))
+        place, log_se = read_maps(maps)
+        places.append(place + edge)
+        errors.append(log_se)
+    return torch.cat(places), torch.cat(errors)
+
+
+def main(args: argparse.Namespace) -> None:
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    torch.manual_seed(0)
+    truth = np.load(args.crops / "truth.npz")
+    names = [str(n) for n in truth["joint_names"]]
+    numbers = truth["number"]
+    shown = np.load(args.crops / "pictures.npy", mmap_mode="r")
+    pictures = torch.empty((len(numbers), KEPT, KEPT, 3), dtype=torch.uint8, device=device)
+    for first in range(0, len(numbers), 2000):
+        rows_np = np.sort(numbers[first : first + 2000])
+        pictures[first : first + 2000] = torch.from_numpy(np.ascontiguousarray(shown[rows_np])).to(
+            device
+        )
+    order = np.concatenate(
+        [
+            first + np.argsort(numbers[first : first + 2000])
+            for first in range(0, len(numbers), 2000)
+        ]
+    )
+    px = torch.tensor(truth["px"][order], dtype=torch.float32, device=device)
+    body, view, pair = truth["body"][order], truth["view"][order], truth["pair"][order]
+    test = torch.tensor(np.flatnonzero(body % HELD_OUT == 0), device=device)
+    train = torch.tensor(np.flatnonzero(body % HELD_OUT != 0), device=device)
+    print(f"{len(train)} crops to train on, {len(test)} of other bodies held out", flush=True)
+    model = Refiner(len(names)).to(device).to(memory_format=torch.channels_last)
+    if args.start is not None:
+        model.load_state_dict(torch.load(args.start, map_location=device)["model"])
+    print(f"{sum(p.numel() for p in model.parameters())} weights")
+    optimiser = torch.optim.AdamW(model.parameters(), lr=1e-3, weight_decay=1e-4)
+    kept = {k: v.detach().clone() for k, v in model.state_dict().items()}
+    began, steps, shown_at = time.monotonic(), 0, 0.0
+    while (share := (time.monotonic() - began) / args.limit_s) < 1.0:
+        rate = args.rate * min(1.0, steps / 300) * 0.5 * (1 + math.cos(math.pi * share))
+        for group in optimiser.param_groups:
+            group["lr"] = max(rate, 1e-6)
+        rows = train[torch.randint(len(train), (args.batch,), device=device)]
+        x, joints = worn(pictures[rows].permute(0, 3, 1, 2).float() / 255, px[rows])
+        x = standard(x).to(memory_format=torch.channels_last)
+        with torch.autocast(device, dtype=torch.bfloat16):
+            maps = model(x)
+        loss = loss_of(maps, joints, sharp=min(1.0, max(0.0, (share - 0.05) * 10)))
+        optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(model.parameters(), 5.0)
+        optimiser.step()
+        steps += 1
+        decay = min(0.999, steps / (steps + 50))
+        with torch.no_grad():
+            for name, value in model.state_dict().items():
+                if value.dtype.is_floating_point:
+                    kept[name].lerp_(value, 1 - decay)
+                else:
+                    kept[name].copy_(value)
+        if share - shown_at > 0.05:
+            shown_at = share
+            print(f"{share:.0%} step {steps} loss {loss.item():.3f}", flush=True)
+    model.load_state_dict(kept)
+    model.eval()
+    place, log_se = held_out(model, pictures, test)
+    left = ((place - px[test]) / UNIT_PX).cpu().numpy()
+    where = test.cpu().numpy()
+    torch.save({"model": model.state_dict(), "joints": names}, args.out)
+    np.savez(
+        args.out.with_suffix(".npz"),
+        left=left.astype(np.float32),
+        log_se=log_se.cpu().numpy(),
+        view=view[where],
+        pair=pair[where],
+        body=body[where],
+        joint_names=np.array(names),
+    )
+    for v in ("face-on", "down-the-line"):
+        part = view[where] == v
+        size = np.linalg.norm(left[part], axis=2)
+        for j, name in enumerate(names):
+            print(
+                f"{v} {name}: rms {np.sqrt(np.minimum(size[:, j] ** 2, 0.09).mean()):.4f} "
+                f"median {np.median(size[:, j]):.4f} said "
+                f"{np.sqrt(np.exp(2 * log_se.cpu().numpy()[part][:, j]).mean()):.4f}"
+            )
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--crops", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--limit-s", type=float, default=400.0)
+    parser.add_argument("--start", type=Path, help="go on from these weights")
+    parser.add_argument("--batch", type=int, default=192)
+    parser.add_argument("--rate", type=float, default=2e-3)
+    main(parser.parse_args())

@@ -1,0 +1,191 @@
+"""The picture's own sight of the joints, against the demo's true joints, and its mean with another.
+
+Truth from outside: the rendered swings' joints (`demo/truth.json`, known by construction; neither
+the renderer nor the bodies are those that the network was trained on).
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from lessonmark.media.clip import Frame
+from lessonmark.media.frames import read_frame_nearest
+from lessonmark.media.probe import probe_clip
+from lessonmark.tracks.refined import refine_joints
+from lessonmark.tracks.refiner import REFINED, JointRefiner, RefinedLook
+from lessonmark.tracks.schema import BODY_KEYPOINTS, SPACE
+
+DEMO = Path(__file__).parents[2] / "demo"
+ROLE = {"left": "lead", "right": "trail"}  # the demo's player is right-handed
+
+
+@pytest.fixture(scope="module")
+def refiner() -> JointRefiner:
+    return JointRefiner()
+
+
+def true_joints(clip: str, position: str) -> tuple[dict[str, np.ndarray], float]:
+    at = json.loads((DEMO / "truth.json").read_text())[clip]["positions"][position]
+    joints = {}
+    for name in REFINED:
+        side, part = name.split("_")
+        joints[name] = np.array(at["joints2d"][f"{part}_{ROLE[side]}"])
+    return joints, float(at["time"])
+
+
+def size_px(joints: dict[str, np.ndarray]) -> float:
+    """Trunk, thighs and shanks as they show at address; they are longer in space."""
+    middle = {p: (joints[f"left_{p}"] + joints[f"right_{p}"]) / 2 for p in ("shoulder", "hip")}
+    squares = [((middle["shoulder"] - middle["hip"]) ** 2).sum()]
+    for side in ("left", "right"):
+        for a, b in (("hip", "knee"), ("knee", "ankle")):
+            squares.append(((joints[f"{side}_{a}"] - joints[f"{side}_{b}"]) ** 2).sum())
+    return 1.1 * float(np.sqrt(np.mean(squares)))
+
+
+@pytest.mark.parametrize(
+    ("clip", "positions"),
+    [
+        ("before/face-on/clip_00.mp4", ("P1", "P3", "P4", "P6", "P8")),
+        ("after/down-the-line/clip_00.mp4", ("P1", "P4", "P6")),
+    ],
+)
+def test_joints_lie_near_the_truth_and_the_stated_errors_hold(refiner, clip, positions):
+    address, _ = true_joints(clip, "P1")
+    size = size_px(address)
+    off, said = [], []
+    for position in positions:
+        joints, s = true_joints(clip, position)
+        frame = read_frame_nearest(probe_clip(DEMO / "lesson" / clip), s)
+        hips = (joints["left_hip"] + joints["right_hip"]) / 2
+        look = refiner.look(frame.image, middle=hips, size_px=size, mirrored=False)
+        off.append(look.position - np.stack([joints[name] for name in REFINED]))
+        said.append(look.se)
+    gaps = np.linalg.norm(np.array(off), axis=2) / size
+    trunk = [i for i, n in enumerate(REFINED) if n.split("_")[1] in ("shoulder", "hip", "knee")]
+    assert np.sqrt(np.mean(gaps[:, trunk] ** 2)) < 0.10
+    within = np.abs(np.array(off)) < 3 * 1.3 * np.array(said)[:, :, None]
+    assert within.mean() > 0.95
+
+
+def test_a_left_hander_is_a_right_hander_in_a_mirror(refiner):
+    joints, s = true_joints("before/face-on/clip_00.mp4", "P3")
+    image = read_frame_nearest(probe_clip(DEMO / "lesson/before/face-on/clip_00.mp4"), s).image
+    hips = (joints["left_hip"] + joints["right_hip"]) / 2
+    plain = refiner.look(image, middle=hips, size_px=92.0, mirrored=False)
+    width = image.shape[1]
+    turned = refiner.look(
+        np.ascontiguousarray(image[:, ::-1]),
+        middle=np.array([width - hips[0], hips[1]]),
+        size_px=92.0,
+        mirrored=True,
+    )
+    swapped = [REFINED.index(_other(name)) for name in REFINED]
+    expected = plain.position[swapped] * np.array([-1.0, 1.0]) + np.array([width, 0.0])
+    np.testing.assert_allclose(turned.position, expected, atol=0.6)
+    np.testing.assert_allclose(turned.se, plain.se[swapped], rtol=0.1)
+
+
+def _other(name: str) -> str:
+    side, part = name.split("_")
+    return f"{'right' if side == 'left' else 'left'}_{part}"
+
+
+@dataclass
+class Told:
+    """A refiner that has been told what to see: so many px to the right of the track."""
+
+    track: xr.Dataset
+    right_px: float
+    se_px: float
+
+    def look(self, image, *, middle, size_px, mirrored) -> RefinedLook:
+        row = int(image[0, 0, 0])
+        place = self.track["position"].sel(keypoint=list(REFINED)).isel(time=row)
+        xy = place.transpose("keypoint", "space").values + np.array([self.right_px, 0.0])
+        return RefinedLook(position=xy, se=np.full(len(REFINED), self.se_px))
+
+
+def joint_track(frames: int = 60) -> xr.Dataset:
+    times = np.arange(frames) / 120
+    rng = np.random.default_rng(3)
+    place = rng.uniform(200, 400, (1, 2, 33)) + 30 * np.sin(4 * times)[:, None, None]
+    square = ("time", "space", "space_other", "keypoint")
+    eye = np.eye(2)[None, :, :, None] * np.ones((frames, 1, 1, 33))
+    return xr.Dataset(
+        {
+            "position": (("time", "space", "keypoint"), place),
+            "velocity": (("time", "space", "keypoint"), np.gradient(place, times, axis=0)),
+            "position_cov": (square, 4.0 * eye),
+            "position_systematic": (square, 12.0 * eye),
+            "looked_at": (("time",), np.ones(frames, np.int8)),
+        },
+        coords={
+            "time": times,
+            "space": list(SPACE),
+            "space_other": list(SPACE),
+            "keypoint": list(BODY_KEYPOINTS),
+        },
+        attrs={"handedness": "right", "fps": 120.0},
+    )
+
+
+def frames_of(track: xr.Dataset):
+    def frames(start_s: float, stop_s: float):
+        for row, s in enumerate(track["time"].values):
+            if start_s <= s <= stop_s:
+                yield Frame(index=row, s=float(s), image=np.full((4, 4, 3), row, np.uint8))
+
+    return frames
+
+
+def test_two_sights_of_one_error_meet_in_the_middle_and_are_surer():
+    """With equal errors and correlation 1/2 the variance is 3/4 of one (Gauss-Markov, by hand)."""
+    track = joint_track()
+    told = Told(track, right_px=4.0, se_px=4.0 / 1.3)
+    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.0, 1.0)])
+    row = 30
+    shift = (out["position"] - track["position"]).isel(time=row).sel(keypoint=list(REFINED))
+    np.testing.assert_allclose(shift.sel(space="x"), 2.0, atol=0.1)
+    np.testing.assert_allclose(shift.sel(space="y"), 0.0, atol=0.1)
+    total = (out["position_cov"] + out["position_systematic"]).isel(time=row)
+    var = total.sel(space="x", space_other="x", keypoint="left_shoulder")
+    assert float(var) == pytest.approx(12.0, rel=0.03)
+    still = [name for name in BODY_KEYPOINTS if name not in REFINED]
+    np.testing.assert_array_equal(
+        out["position"].sel(keypoint=still), track["position"].sel(keypoint=still)
+    )
+
+
+def test_a_picture_far_from_a_sure_landmark_is_hardly_believed():
+    track = joint_track()
+    told = Told(track, right_px=120.0, se_px=3.0)
+    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.0, 1.0)])
+    shift = (out["position"] - track["position"]).sel(space="x", keypoint="left_hip")
+    assert float(abs(shift).max()) < 4.0
+
+
+def test_outside_the_swings_nothing_changes_and_the_track_given_is_kept():
+    track = joint_track()
+    before = track.copy(deep=True)
+    told = Told(track, right_px=4.0, se_px=2.0)
+    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.2, 0.45)])
+    outside = (track["time"] < 0.2) | (track["time"] > 0.45)
+    np.testing.assert_array_equal(
+        out["position"].isel(time=outside), track["position"].isel(time=outside)
+    )
+    xr.testing.assert_identical(track, before)
+    assert float(abs(out["position"] - track["position"]).max()) > 1.0
+
+
+def test_a_span_that_is_hardly_seen_is_left_alone():
+    track = joint_track()
+    told = Told(track, right_px=4.0, se_px=2.0)
+    out = refine_joints(lambda a, b: iter(()), track, refiner=told, spans=[(0.0, 1.0)])
+    xr.testing.assert_identical(out, track)
