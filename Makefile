@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo test setup lint types layers tests format clean
+.PHONY: fuzz fuzz-routes demo test setup lint types layers tests format clean
 
 $(STAMP): requirements.lock pyproject.toml
 	@sh .ci/system-packages
@@ -43,6 +43,14 @@ format: setup
 # ARGS passes a folder of rendered swings, or a bench's own options.
 bench-%: setup
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python bench/$*.py $(ARGS)
+
+# By hand: coverage-guided fuzzing of what reads files, and of every route; see docs/trust.md.
+fuzz: setup
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check "atheris==3.0.0"
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python bench/fuzz.py $(ARGS)
+
+fuzz-routes: setup
+	$(BIN)/python bench/fuzz_routes.py $(ARGS)
 
 clean:
 	rm -rf $(VENV) out .out

@@ -25,12 +25,14 @@ from lessonmark.language import say
 from lessonmark.lessons.files import CHUNK_BYTES, sync_folder
 from lessonmark.lessons.record import Media
 from lessonmark.lessons.store import DATABASE_NAME, Record
+from lessonmark.lessons.zip_guard import Manifest, open_zip, read_member
 
 __all__ = ["back_up", "check_clips", "check_record", "restore"]
 
 MANIFEST = "manifest.json"
 KEPT_FOLDERS = ("files", "lessons")
 FORMAT = "lessonmark-backup-1"
+LARGEST_MANIFEST_BYTES = 200_000_000  # a line a file
 
 
 def back_up(record: Record, target: Path) -> Path:
@@ -98,15 +100,15 @@ def restore(backup: Path, folder: Path) -> None:
     with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".restore-") as scratch:
         fresh = Path(scratch) / "record"
         fresh.mkdir()
-        try:
-            with zipfile.ZipFile(backup) as archive:
-                about = json.loads(archive.read(MANIFEST))
-                if about.get("format") != FORMAT:
-                    raise _not_ours(backup)
-                for inside, sha256 in about["sha256"].items():
-                    _unpack(archive, inside, sha256, fresh, backup)
-        except (zipfile.BadZipFile, KeyError, ValueError, OSError) as err:
-            raise _not_ours(backup) from err
+        with open_zip(backup, lambda: _not_ours(backup)) as archive:
+            text = read_member(
+                archive, MANIFEST, lambda: _not_ours(backup), limit_bytes=LARGEST_MANIFEST_BYTES
+            )
+            about = Manifest.model_validate_json(text)
+            if about.format != FORMAT:
+                raise _not_ours(backup)
+            for inside, sha256 in about.sha256.items():
+                _unpack(archive, inside, sha256, fresh, backup)
         problems = check_record(fresh)
         if problems:
             raise RecordError(

@@ -158,6 +158,12 @@ def read_lesson_file(folder: Path) -> LessonFile:
         raise LessonFileError(
             say("the file is not TOML: {why}", why=err), path=path, do=say("mend that line")
         ) from err
+    except RecursionError as err:
+        raise LessonFileError(
+            say("the file holds brackets inside brackets without end"),
+            path=path,
+            do=say("write it as in the manual"),
+        ) from err
     try:
         lesson = LessonFile.model_validate(raw)
     except ValidationError as err:

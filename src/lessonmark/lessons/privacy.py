@@ -17,14 +17,13 @@ import zipfile
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 
-from pydantic import ValidationError
-
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.files import CLIP_SUFFIXES, sync_folder, write_whole
 from lessonmark.lessons.player_data import PlayerData, add_player, player_data
 from lessonmark.lessons.record import Player
 from lessonmark.lessons.store import Record
+from lessonmark.lessons.zip_guard import Manifest, open_zip, read_member
 
 __all__ = ["export_player", "import_player"]
 
@@ -32,6 +31,7 @@ FORMAT = "lessonmark-player-1"
 PLAYER_JSON = "player.json"
 MANIFEST = "manifest.json"
 LARGEST_JSON_BYTES = 200_000_000
+LARGEST_SHEET_BYTES = 500_000_000  # a review video of ten minutes has a tenth of it
 LARGEST_FILE_BYTES = 8_000_000_000  # a phone's longest slow-motion clip is far below; a guard
 
 
@@ -92,20 +92,17 @@ def import_player(record: Record, source: Path) -> int:
     ------
     RecordError : the zip is damaged or not one of ours; nothing was changed.
     """
-    try:
-        with zipfile.ZipFile(source) as archive:
-            hashes = _manifest(archive, source)
-            data = _read_data(archive, hashes, source)
-            _keep_clips(record, archive, data, hashes, source)
-            with record.writing() as session:
-                player_id, fresh = add_player(session, record, data)
-                # Before the rows are kept: a crash then leaves files that the next try replaces.
-                for inside in hashes:
-                    if inside.startswith("lessons/"):
-                        _unpack_lesson_file(record, archive, inside, hashes[inside], fresh, source)
-            return player_id
-    except (zipfile.BadZipFile, KeyError, ValidationError, ValueError, OSError) as err:
-        raise _not_ours(source) from err
+    with open_zip(source, lambda: _not_ours(source)) as archive:
+        hashes = _manifest(archive, source)
+        data = _read_data(archive, hashes, source)
+        _keep_clips(record, archive, data, hashes, source)
+        with record.writing() as session:
+            player_id, fresh = add_player(session, record, data)
+            # Before the rows are kept: a crash then leaves files that the next try replaces.
+            for inside in hashes:
+                if inside.startswith("lessons/"):
+                    _unpack_lesson_file(record, archive, inside, hashes[inside], fresh, source)
+        return player_id
 
 
 def _worth_keeping(folder: Path) -> list[Path]:
@@ -118,18 +115,17 @@ def _worth_keeping(folder: Path) -> list[Path]:
 
 
 def _manifest(archive: zipfile.ZipFile, source: Path) -> dict[str, str]:
-    if archive.getinfo(MANIFEST).file_size > LARGEST_JSON_BYTES:
+    text = read_member(archive, MANIFEST, lambda: _not_ours(source), limit_bytes=LARGEST_JSON_BYTES)
+    about = Manifest.model_validate_json(text)
+    if about.format != FORMAT:
         raise _not_ours(source)
-    about = json.loads(archive.read(MANIFEST))
-    if not isinstance(about, dict) or about.get("format") != FORMAT:
-        raise _not_ours(source)
-    return {str(inside): str(sha256) for inside, sha256 in about["sha256"].items()}
+    return about.sha256
 
 
 def _read_data(archive: zipfile.ZipFile, hashes: dict[str, str], source: Path) -> PlayerData:
-    if archive.getinfo(PLAYER_JSON).file_size > LARGEST_JSON_BYTES:
-        raise _not_ours(source)
-    text = archive.read(PLAYER_JSON)
+    text = read_member(
+        archive, PLAYER_JSON, lambda: _not_ours(source), limit_bytes=LARGEST_JSON_BYTES
+    )
     if hashlib.sha256(text).hexdigest() != hashes[PLAYER_JSON]:
         raise _not_ours(source)
     return PlayerData.model_validate_json(text)
@@ -170,7 +166,9 @@ def _unpack_lesson_file(
         raise _not_ours(source)
     if parts[1] not in fresh:
         return
-    content = archive.read(inside)
+    content = read_member(
+        archive, inside, lambda: _not_ours(source), limit_bytes=LARGEST_SHEET_BYTES
+    )
     if hashlib.sha256(content).hexdigest() != sha256:
         raise _not_ours(source)
     place = record.files.lesson_folder(parts[1]).joinpath(*parts[2:])

@@ -26,6 +26,7 @@ FORMATS = (
     "mp3,wav,ogg,flac,aac"  # known, so that sound alone can be refused as such
 )
 SNIFFED_BYTES = 4096
+PIXELS_MAX = 50_000_000  # 8K has 33 million
 
 
 def refuse(path: Path, what: str, do: str, *, second: float | None = None) -> UnreadableClip:
@@ -72,6 +73,7 @@ def picture_stream(
                     say("the video is stored in a way that this program cannot decode"),
                     say("export it from the phone as H.264 or HEVC"),
                 )
+            _check_size(stream, path)
             return stream
     if container.streams.audio:
         raise refuse(
@@ -84,6 +86,18 @@ def picture_stream(
         say("the file holds no picture"),
         say("choose the video of the swing"),
     )
+
+
+def _check_size(stream: av.video.stream.VideoStream, path: Path) -> None:
+    """Refuse pictures that would fill the memory, by what the file says and by what it holds."""
+    if stream.width * stream.height > PIXELS_MAX:
+        raise refuse(
+            path,
+            say("its pictures are larger than any camera's"),
+            say("choose the video of the swing, or export it at 4K or less"),
+        )
+    # The decoder itself keeps to it: a picture may be larger than its file's head says.
+    stream.codec_context.options = {"max_pixels": str(PIXELS_MAX)}
 
 
 def origin_s(container: av.container.InputContainer) -> float:

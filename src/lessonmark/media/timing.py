@@ -11,10 +11,12 @@ import av.video.stream
 import numpy as np
 import numpy.typing as npt
 
-from lessonmark.media.container import open_clip, origin_s, picture_stream
+from lessonmark.language import say
+from lessonmark.media.container import open_clip, origin_s, picture_stream, refuse
 
 __all__ = ["FrameTimes", "read_frame_times"]
 
+PICTURES_MAX = 300_000  # 20 minutes at 240 frames a second
 UNEVEN_SHARE = 0.5  # of a frame; what a time stamp may stray from an even beat beyond rounding
 
 
@@ -48,7 +50,7 @@ def read_frame_times(path: Path) -> FrameTimes:
 
     Raises
     ------
-    UnreadableClip : the file cannot be opened or holds no moving picture.
+    UnreadableClip : the file cannot be opened, holds no moving picture, or hours of them.
     """
     about = path.stat() if path.exists() else None
     return _read(path, about.st_mtime_ns if about else 0, about.st_size if about else 0)
@@ -72,6 +74,12 @@ def _read(path: Path, changed_ns: int, size: int) -> FrameTimes:
             held += 1
             if not packet.is_discard:
                 shown.append(stamp)
+            if held > PICTURES_MAX:
+                raise refuse(
+                    path,
+                    say("the video is far longer than a lesson's clip"),
+                    say("cut it to the swing"),
+                )
         promised = _promised(container, stream)
         tick = float(stream.time_base) if stream.time_base else 0.0
     seconds = np.unique(np.asarray(shown, dtype=np.float64)) * tick - zero

@@ -10,6 +10,7 @@ from pathlib import Path
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
+from sqlalchemy.exc import DataError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.staticfiles import StaticFiles
 
@@ -112,6 +113,9 @@ def create_app(
     app.add_exception_handler(LessonmarkError, _say_error)
     app.add_exception_handler(StarletteHTTPException, _say_error)
     app.add_exception_handler(RequestValidationError, _say_error)
+    for impossible in (OverflowError, UnicodeError, DataError):
+        # A number that no database holds, or letters that are none: nothing of ours is named so.
+        app.add_exception_handler(impossible, _say_error)
     return app
 
 
@@ -142,6 +146,12 @@ def _words(error: Exception) -> tuple[str, str, int]:
         fields = ", ".join(sorted({str(one["loc"][-1]) for one in error.errors()}))
         return (
             say("something in the form cannot be used: {fields}", fields=fields),
+            say("go back and correct it; nothing was changed"),
+            422,
+        )
+    if isinstance(error, (OverflowError, UnicodeError, DataError)):
+        return (
+            say("what was sent cannot be a number or a word of the record"),
             say("go back and correct it; nothing was changed"),
             422,
         )

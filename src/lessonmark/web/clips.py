@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path, PurePath
 from typing import Annotated
 from urllib.parse import unquote
@@ -37,6 +37,7 @@ __all__ = ["router"]
 
 router = APIRouter()
 FIRST_CAMERA_YEAR = 1995
+CLOCKS_DIFFER = timedelta(days=2)  # a time zone set wrong, and a day
 MEDIA_TYPES = {
     ".mp4": "video/mp4",
     ".m4v": "video/mp4",
@@ -199,22 +200,30 @@ def _created(path: Path) -> datetime | None:
         moment = datetime.fromisoformat(text)
     except ValueError:
         return None
-    if moment.year < FIRST_CAMERA_YEAR:
-        return None  # a clock that was never set starts at 1904 or 1970
-    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+    return _believable(moment if moment.tzinfo else moment.replace(tzinfo=UTC))
 
 
 def _moment(modified_ms: float | None) -> datetime | None:
     if modified_ms is None:
         return None
     try:
-        return datetime.fromtimestamp(modified_ms / 1000, tz=UTC)
+        return _believable(datetime.fromtimestamp(modified_ms / 1000, tz=UTC))
     except (OverflowError, ValueError, OSError) as err:
         raise RecordError(
             say("the file's date cannot be used"), do=say("set the camera's clock")
         ) from err
 
 
+def _believable(moment: datetime) -> datetime | None:
+    """Keep a time of filming that a camera can have meant; None is taken as 'just now'.
+
+    A clock that was never set starts at 1904 or 1970, and nothing was filmed tomorrow.
+    """
+    latest = datetime.now(UTC) + CLOCKS_DIFFER
+    return moment if moment.year >= FIRST_CAMERA_YEAR and moment <= latest else None
+
+
 def _plain(name: str) -> str:
     """Keep the last part of a file's name, for the eye only."""
-    return PurePath(unquote(name).replace("\\", "/")).name[:255] or say("clip")
+    last = PurePath(unquote(name).replace("\\", "/")).name
+    return "".join(char for char in last if char.isprintable())[:255] or say("clip")
