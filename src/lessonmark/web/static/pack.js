@@ -16,7 +16,8 @@ async function look() {
   if (!state.busy) { show(); return; }
   work.querySelector('progress').value = state.progress;
   const words = work.querySelector('[data-doing]');
-  if (state.doing && words.textContent !== state.doing) words.textContent = state.doing;
+  const doing = state.doing && work.dataset.sayDoing.replace('{part}', state.doing);
+  if (doing && words.textContent !== doing) words.textContent = doing;
   setTimeout(look, POLL_MS);
 }
 
