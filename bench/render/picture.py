@@ -67,8 +67,18 @@ class Camera:
         return (lens @ view).astype(np.float32)
 
 
-def draw_camera(view: str, rng: np.random.Generator, size: tuple[int, int] = (540, 960)) -> Camera:
-    """A phone on a bag or a small tripod: 2.5 to 7 m away, 0.8 to 1.6 m up, 24 to 40 mm."""
+def draw_camera(
+    view: str,
+    rng: np.random.Generator,
+    size: tuple[int, int] = (540, 960),
+    *,
+    yaw_deg: float | None = None,
+) -> Camera:
+    """A phone on a bag or a small tripod: 2.5 to 7 m away, 0.8 to 1.6 m up, 24 to 40 mm.
+
+    `yaw_deg` moves it round the golfer by just so much, a face-on one toward the target; None:
+    some degrees by chance.
+    """
     width, height = size
     equivalent_mm = rng.uniform(24, 40)
     f_px = equivalent_mm / 36.0 * height  # the long side is 36 mm
@@ -77,7 +87,8 @@ def draw_camera(view: str, rng: np.random.Generator, size: tuple[int, int] = (54
     farthest = min(7.0, 1.75 * f_px / (0.30 * height))
     distance = float(rng.uniform(nearest, max(farthest, nearest + 0.1)))
     up = rng.uniform(0.8, 1.6)
-    yaw = float(np.clip(rng.normal(0.0, 6.0), -15, 15))
+    by_chance = float(np.clip(rng.normal(0.0, 6.0), -15, 15))
+    yaw = by_chance if yaw_deg is None else yaw_deg
     base = about("z", yaw)
     if view == "face-on":
         place = base @ np.array([rng.normal(0, 0.15), -distance, 0.0])

@@ -5,6 +5,13 @@
 Per body one swing from both views: `swings/bodyNN/VIEW/clip_00.mp4` (MPEG-4, no sound) and `.json`
 with `events`, `timestamps`, `joints2d`, `joints3d`, `camera`. Moving things are blurred over an
 exposure of 1/800 s. The joints are the rig's, as in the stills; keep these bodies out of a fit.
+
+    python bench/render/swings.py --bodies bodies.npz --out yawed --count 6 --yaw 0 10 20
+
+With `--yaw` each body swings before a face-on camera moved round it by so many degrees, toward the
+target, and still aimed at it: `yawed/bodyNN/face-on-yaw10/clip_00.mp4`. Nothing else differs.
+
+In the `.json`, X is toward the target, Y from the golfer to the ball and Z up, as in the demo's.
 """
 
 from __future__ import annotations
@@ -145,7 +152,7 @@ def _truth(body: Body, posed: Posed, marks: dict[str, Array], motion: Motion) ->
     named["mid_pelvis"] = (named["hip_lead"] + named["hip_trail"]) / 2
     named["grip_butt"] = posed.butt
     named["grip_mid"] = posed.butt + posed.shaft * 0.1
-    named["clubhead"] = motion.head(posed)
+    named["clubhead"] = named["hosel"] = motion.head(posed)
     named["ball"] = motion.ball
     return named
 
@@ -160,6 +167,9 @@ def render_swing(
     view: str,
     out: Path,
     rng: np.random.Generator,
+    *,
+    seed: int = 0,
+    exposure_s: float = EXPOSURE_S,
 ) -> None:
     surface, colours, mesh, weights, weight_bones = dressed
     events = find_events(motion)
@@ -182,7 +192,7 @@ def render_swing(
         hands = middle.butt
         moving = last is not None and np.linalg.norm(hands - last) * FPS > FAST_M_PER_S
         last = hands
-        offsets = np.linspace(-0.5, 0.5, SUBFRAMES) * EXPOSURE_S if moving else np.zeros(1)
+        offsets = np.linspace(-0.5, 0.5, SUBFRAMES) * exposure_s if moving else np.zeros(1)
         total = np.zeros((camera.height, camera.width, 4))
         for offset in offsets:
             posed = motion.at(float(s + offset)) if moving else middle
@@ -196,7 +206,8 @@ def render_swing(
         picture = picture + rng.normal(0, 0.012, picture.shape)
         video.write((np.clip(picture, 0, 1)[..., ::-1] * 255).astype(np.uint8))
         for name, point in _truth(motion.body, middle, marks, motion).items():
-            truth3.setdefault(name, []).append(np.round(point, 4).tolist())
+            shared = point * np.array([1.0, -1.0, 1.0])  # the golfer here looks along -Y
+            truth3.setdefault(name, []).append(np.round(shared, 4).tolist())
             truth2.setdefault(name, []).append(np.round(camera.project(point), 2).tolist())
     video.release()
     (out / "clip_00.json").write_text(
@@ -210,7 +221,17 @@ def render_swing(
                 "events": events,
                 "impact_time": events["P7"],
                 "club_len": motion.club_m,
-                "camera": {"view": view, "sign_u": 1.0, "fx": camera.f_px},
+                "knobs": {"body": out.parent.name, "seed": int(seed)},
+                "camera": {
+                    "view": view,
+                    "sign_u": 1.0,
+                    "fx": camera.f_px,
+                    "width": camera.width,
+                    "height_px": camera.height,
+                    "place": (camera.place * np.array([1.0, -1.0, 1.0])).tolist(),
+                    "turn": camera.turn.tolist(),
+                    "shutter": exposure_s,
+                },
                 "meta": {"golfer": {"stature": float(np.ptp(surface[:, 2]))}},
                 "joints2d": truth2,
                 "joints3d": truth3,
@@ -243,11 +264,26 @@ def main(args: argparse.Namespace) -> None:
             rng,
         )
         motion, light = Motion(body, rng), draw_light(rng)
+        dressed = (surface, colours, mesh, weights, weight_bones)
+        folder = args.out / f"body{k:02d}"
+        if args.yaw is not None:
+            for yaw in args.yaw:
+                again = np.random.default_rng([args.seed, k, 1])  # the same place and lens
+                camera = draw_camera("face-on", again, SIZE, yaw_deg=yaw)
+                beside = folder / f"face-on-yaw{yaw:.0f}"
+                render_swing(
+                    *(renderer, dressed, motion, marks, camera, light, "face-on", beside, again),
+                    seed=args.seed,
+                    exposure_s=args.exposure,
+                )
+            continue
         for view in ("face-on", "down-the-line"):
             camera = draw_camera(view, rng, SIZE)
-            dressed = (surface, colours, mesh, weights, weight_bones)
-            folder = args.out / f"body{k:02d}" / view
-            render_swing(renderer, dressed, motion, marks, camera, light, view, folder, rng)
+            render_swing(
+                *(renderer, dressed, motion, marks, camera, light, view, folder / view, rng),
+                seed=args.seed,
+                exposure_s=args.exposure,
+            )
 
 
 if __name__ == "__main__":
@@ -257,4 +293,6 @@ if __name__ == "__main__":
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--count", type=int, default=4)
     parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--yaw", type=float, nargs="+", help="face-on only, this far off square")
+    parser.add_argument("--exposure", type=float, default=EXPOSURE_S, help="s, per frame")
     main(parser.parse_args())

@@ -87,6 +87,7 @@ def analyse_lesson(
         {clip.file: clip.same_swing for clip in lesson.clip},
         folder=folder,
         derived=Derived(out / DERIVED),
+        club_cm=lesson.club.length_cm,
     )
     return find_evidence(lesson, clips, problems, folder=folder, out=out)
 

@@ -18,6 +18,7 @@ from lessonmark.errors import CannotMeasure
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.measures.camera import check_camera
 from lessonmark.measures.camera_check import CameraCheck
+from lessonmark.measures.facing import with_facing
 from lessonmark.measures.scale import combine_scales, scale_from_stature
 from lessonmark.measures.scale_value import Scale
 from lessonmark.measures.seen import BallSeen, SwingSeen, usual_toward
@@ -84,9 +85,12 @@ def see_clip(
         px_per_cm=scale.px_per_cm if scale else None,
         spans=[(span.start_s, span.stop_s) for span in spans],
     )
+    track = by_lead_trail(club.track, hand)
+    if not settings.heavy:  # the table of how a body faces is the smaller network's
+        track = with_facing(track, body, settings.view, hand)
     seen = replace(
         seen,
-        track=by_lead_trail(club.track, hand),
+        track=track,
         scale=scale,
         notes=(club.note,) if club.note else (),
     )

@@ -204,7 +204,10 @@ def list_refusals(clips: Sequence[ClipFinding]) -> dict[str, Refused]:
                 ),
                 None,
             )
-            if why is not None:
+            if why is not None and entry.needs_two_views:
+                # One camera is missing for all of them: said once.
+                refused.setdefault(say("both views") + ": " + say("true turn, tilt and bend"), why)
+            elif why is not None:
                 refused[f"{view}: {say(entry.name)}"] = why
     return refused
 
@@ -235,6 +238,8 @@ def _with_error(value: Measured, unit: str) -> str:
 def measure_title(entry: Measure, at: MeasureAt) -> str:
     """Name a measure at its position in the language now spoken."""
     name = say(entry.name)
+    if entry.needs_two_views:
+        name = say("{name} (two cameras)", name=name)
     return name if at.position is None else say("{name} at {at}", name=name, at=at.position)
 
 

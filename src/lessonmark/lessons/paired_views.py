@@ -1,4 +1,8 @@
-"""Lend the side view the positions that the front view of the same swing sees better."""
+"""Bring the two views of one swing together.
+
+The front view lends the side view the positions that it sees better, and what only both together
+can show, true turn, tilt and bend, is measured.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from pathlib import Path
 from lessonmark.lessons.derived import Derived
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
 from lessonmark.lessons.swing_source import SwingSource, rebuilt_swing
+from lessonmark.lessons.two_cameras import add_two_cameras
 from lessonmark.measures.measuring import measure_swing
 from lessonmark.positions.pairing import SwingSeen as SwingTimes
 from lessonmark.positions.pairing import lend, pair_swings
@@ -25,19 +30,23 @@ def lend_positions(
     *,
     folder: Path,
     derived: Derived,
+    club_cm: float | None = None,
 ) -> list[ClipFinding]:
-    """Pair the two views' swings and measure the side view again at the lent positions.
+    """Pair the two views' swings: lend positions, then measure each pair in space.
 
     Parameters
     ----------
     clips : the lesson's clips.
     same_swing : by clip, the word that lesson.toml gives both views of a swing; '' where none.
+    club_cm : the club's length, for the measures in space; None: not known.
 
     Returns
     -------
-    The clips in their order; a down-the-line clip without a partner comes back as it was.
+    The clips in their order; a down-the-line clip without a partner comes back as it was. The
+    two-camera measures, or why there are none, are with the face-on swings.
     """
     lent: dict[str, SwingPositions] = {}
+    pairs: list[tuple[SwingFinding, SwingFinding]] = []
     for stage in Stage:
         front, side = (
             [
@@ -49,15 +58,17 @@ def lend_positions(
             for view in (View.FACE_ON, View.DOWN_THE_LINE)
         )
         for one, other in _pairs(front, side, same_swing):
+            pairs.append((one, other))
             positions = lend(one.positions, other.positions)
             if positions != other.positions:
                 lent[other.swing_id] = positions
-    return [
+    together = [
         _measured_again(clip, lent, folder=folder, derived=derived)
         if any(swing.swing_id in lent for swing in clip.swings)
         else clip
         for clip in clips
     ]
+    return add_two_cameras(together, pairs, folder=folder, derived=derived, club_cm=club_cm)
 
 
 def _pairs(

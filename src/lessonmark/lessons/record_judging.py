@@ -54,7 +54,11 @@ def judge(job: LessonJob) -> Findings:
         for wish in job.focus
     ]
     clips = lend_positions(
-        _with_files(job), {}, folder=job.folder, derived=Derived(job.folder / DERIVED)
+        _with_files(job),
+        {},
+        folder=job.folder,
+        derived=Derived(job.folder / DERIVED),
+        club_cm=job.club_length_cm,
     )
     found = find_evidence(
         _lesson_file(job),

@@ -14,11 +14,10 @@ from scipy.sparse import csr_matrix, lil_matrix
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.language import say
-from lessonmark.measures.depth import nearer
 from lessonmark.measures.in_space import JOINTS, POINTS, SIDES, InSpace
 from lessonmark.measures.seen import FOCAL_SHARE, SwingSeen
-from lessonmark.measures.systematic import landmark_cov
-from lessonmark.words import Position, View
+from lessonmark.measures.sightings import clock_shift_s, see_depths, see_places
+from lessonmark.words import Position
 
 __all__ = ["ROBUST", "Problem", "project"]
 
@@ -48,11 +47,17 @@ PITCH_SE_DEG, PAN_SE_DEG = 6.0, 15.0
 ROLL_SE_DEG = 1.5
 FOCAL_SE, DISTANCE_SE, HEIGHT_SE_CM = 0.10, 0.25, 40.0
 DISTANCE_CM, HEIGHT_CM, STATURE_CM = 450.0, 100.0, 172.0
-UNSEEN_FACTOR = 4.0  # on the error of a joint that the network calls hidden
-# On the error of a joint that lies behind its fellow of the other side and the trunk between
-# them: the network calls it visible, and sees it worse; common practice, no source.
-BEHIND_FACTOR, BEHIND_BY = 2.0, 0.06  # share of stature farther away
 ROBUST = 2.5  # standard errors from which a residual counts for less
+# Ends of the lines of `facing.LINES`, the farther one counted positive; each end a middle of two.
+_OF = {joint: [POINTS.index(f"{side}_{joint}") for side in SIDES] for joint in ("shoulder", "hip")}
+HIPS = _OF["hip"]
+ENDS = np.array(
+    [
+        [[_OF["shoulder"][0]] * 2, [_OF["shoulder"][1]] * 2],
+        [[_OF["hip"][0]] * 2, [_OF["hip"][1]] * 2],
+        [_OF["shoulder"], _OF["hip"]],
+    ]
+)
 CAMERA_SIZE = 7  # pan, pitch, roll (rad), along, out, up (cm), log focal length
 
 
@@ -63,7 +68,7 @@ class Problem:
         self.views = (front, side)
         self.club_cm = club_cm
         self.stature = front.stature_cm or side.stature_cm or STATURE_CM
-        shift_s = _clock(front, side)
+        shift_s = clock_shift_s(front, side)
         found = front.positions.found
         times = side.paths.times
         self.positions = tuple(
@@ -77,42 +82,11 @@ class Problem:
         self.n_points = len(self.positions) * len(POINTS) * 3
         self.n = self.n_points + 2 * CAMERA_SIZE + len(LENGTHS)
         seconds = [[found[p].time.s + shift_s * v for p in self.positions] for v in (0, 1)]
-        self._observe(seconds)
+        self.seen = see_places(self.views, seconds)
+        self.depths = see_depths(self.views, seconds, self.positions)
         self._links()
 
-    # -- what was seen ---------------------------------------------------------------------
-
-    def _observe(self, seconds: list[list[float]]) -> None:
-        at, place, root, share = [], [], [], []
-        for v, swing in enumerate(self.views):
-            torso = _torso_px(swing)
-            for i, s in enumerate(seconds[v]):
-                for k, name in enumerate(POINTS):
-                    try:
-                        px, cov, seen = swing.paths.guess(name, s)
-                    except CannotMeasure:
-                        continue
-                    scatter = (swing.network_scatter * torso) ** 2 * np.eye(2)
-                    shared = landmark_cov(swing, name, s, torso)
-                    random = cov + scatter
-                    total = random + shared
-                    if not seen:
-                        total = total * UNSEEN_FACTOR**2
-                    elif _behind(name, self.positions[i], swing.view):
-                        total = total * BEHIND_FACTOR**2
-                    at.append((v, i, k))
-                    level = (px - swing.centre) * np.array([swing.toward, -1.0])
-                    # Mirroring turns the covariance's slope around with the picture.
-                    flip = np.diag([swing.toward, -1.0])
-                    place.append(level)
-                    root.append(np.linalg.inv(np.linalg.cholesky(flip @ total @ flip)))
-                    share += [np.trace(random) / np.trace(total)] * 2
-        if not at:
-            raise CannotMeasure(say("no joint is seen in either clip"))
-        self.at = np.array(at)
-        self.place = np.array(place)
-        self.root = np.array(root)
-        self.share = np.array(share)
+    # -- where the fit starts ----------------------------------------------------------------
 
     def start(self) -> Array:
         """Drop both pictures on their planes: near enough for the fit to find its way."""
@@ -128,8 +102,8 @@ class Problem:
             self.distance[v] = (camera.distance_cm if camera else None) or DISTANCE_CM
             if swing.scale is not None:
                 self.distance[v] = self.focal[v] / swing.scale.px_per_cm
-            cm = self.place / self.focal[v] * self.distance[v]
-            for (seen_by, i, k), at in zip(self.at, cm, strict=True):
+            cm = self.seen.place / self.focal[v] * self.distance[v]
+            for (seen_by, i, k), at in zip(self.seen.at, cm, strict=True):
                 if seen_by == v:
                     points[i, k, v] = at[0]
                     height[i, k, v] = at[1]
@@ -213,18 +187,30 @@ class Problem:
     def residuals(self, x: Array) -> Array:
         """Everything that should be near nothing, in standard errors."""
         points, cameras, lengths = self._split(x)
-        left = self._image(points, cameras)
         return np.concatenate(
             [
-                np.einsum("nij,nj->ni", self.root, left).ravel(),
+                np.einsum("nij,nj->ni", self.seen.root, self._image(points, cameras)).ravel(),
+                self._farther(points, cameras),
                 self._bones(points, lengths),
                 self._priors(points, cameras, lengths),
             ]
         )
 
     def _image(self, points: Array, cameras: Array) -> Array:
-        v, i, k = self.at.T
-        left: Array = project(points[i, k], cameras[v], v) - self.place
+        v, i, k = self.seen.at.T
+        left: Array = project(points[i, k], cameras[v], v) - self.seen.place
+        return left
+
+    def _farther(self, points: Array, cameras: Array) -> Array:
+        """Depth differences along the ray to the hips, against what the tracks say of them."""
+        v, i, line = self.depths.at.T
+        lines = points[:, ENDS].mean(axis=3)  # (position, line, end, 3)
+        hips = points[i][:, HIPS].mean(axis=1)
+        away = hips - cameras[v, 3:6]
+        far = np.sqrt((away**2).sum(axis=1))
+        got = ((lines[i, line, 0] - lines[i, line, 1]) * away).sum(axis=1) / far
+        px = got * np.exp(cameras[v, 6]) / far
+        left: Array = (px - self.depths.farther_px) / self.depths.se_px
         return left
 
     def _bones(self, points: Array, lengths: Array) -> Array:
@@ -295,19 +281,25 @@ class Problem:
         links, positions = len(self.link_at), len(self.positions)
         clubs = positions if self.club_cm is not None else 0
         priors = len(LENGTHS) + 5 + 2 * 7
-        rows = 2 * len(self.at) + links + clubs + priors
+        places, depths = 2 * len(self.seen.at), len(self.depths.at)
+        rows = places + depths + links + clubs + priors
         reads = lil_matrix((rows, self.n), dtype=np.int8)
 
         def point(i: int, k: int) -> slice:
             first = (i * len(POINTS) + k) * 3
             return slice(first, first + 3)
 
-        for row, (v, i, k) in enumerate(self.at):
+        for row, (v, i, k) in enumerate(self.seen.at):
             camera = self.n_points + v * CAMERA_SIZE
             for r in (2 * row, 2 * row + 1):
                 reads[r, point(i, k)] = 1
                 reads[r, camera : camera + CAMERA_SIZE] = 1
-        base = 2 * len(self.at)
+        for row, (v, i, line) in enumerate(self.depths.at):
+            camera = self.n_points + v * CAMERA_SIZE
+            for k in {*ENDS[line].ravel(), *HIPS}:
+                reads[places + row, point(i, k)] = 1
+            reads[places + row, camera : camera + CAMERA_SIZE] = 1
+        base = places + depths
         lengths = self.n_points + 2 * CAMERA_SIZE
         for row, i in enumerate(self.link_at):
             for k in (*self.link_a[row], *self.link_b[row]):
@@ -334,10 +326,10 @@ class Problem:
         weight = (1.0 + (left / ROBUST) ** 2) ** -0.25
         rows = jacobian * weight[:, None]
         normal = np.asarray(np.linalg.pinv(rows.T @ rows, hermitian=True, rcond=1e-12), float)
-        n_image = 2 * len(self.at)
+        n_image = 2 * len(self.seen.at) + len(self.depths.at)
         spread = (normal @ (rows * weight[:, None]).T)[:, :n_image]
         pictured = self._image(points, cameras)
-        seen = {POINTS[k] for _, _, k in self.at}
+        seen = {POINTS[k] for _, _, k in self.seen.at}
         # Errors that turned out larger than stated make every one of them larger (Birge 1932).
         chi2 = float((left[:n_image] ** 2 * weight[:n_image] ** 2).sum())
         free = max(n_image - self.n_points - 2 * CAMERA_SIZE + len(self.link_at), 1)
@@ -347,7 +339,7 @@ class Problem:
             points=points,
             spread=spread * math.sqrt(birge),
             total=np.asarray(normal * birge, dtype=float),
-            random_share=self.share,
+            random_share=np.concatenate([self.seen.share, self.depths.share]),
             rms_px=float(np.sqrt((pictured**2).sum(axis=1).mean())),
             lengths_cm=dict(zip(LENGTHS, (float(one) for one in lengths), strict=True)),
             seen=tuple(sorted(seen)),
@@ -393,40 +385,3 @@ def project(points: Array, cameras: Array, view: npt.NDArray[np.int_]) -> Array:
     )
     size = np.exp(log_focal) / np.maximum(ahead, 50.0)
     return np.stack([across * size, rise * size], axis=1)
-
-
-def _behind(name: str, position: Position, view: View) -> bool:
-    side, _, joint = name.partition("_")
-    if side not in SIDES or joint not in ("shoulder", "hip"):
-        return False
-    fellow = f"{'trail' if side == 'lead' else 'lead'}_{joint}"
-    return nearer(name, position, view) < nearer(fellow, position, view) - BEHIND_BY
-
-
-def _clock(front: SwingSeen, side: SwingSeen) -> float:
-    """Seconds to add to the face-on clip's clock to have the other's."""
-    shared = [p for p in Position if p in front.positions and p in side.positions]
-    # Address and finish are stillnesses, seen at other moments by each camera.
-    moving = [p for p in shared if p not in (Position.P1, Position.P10)] or shared
-    if not moving:
-        raise CannotMeasure(
-            say("the two clips share no position of the swing"),
-            do=say("film both views at once"),
-        )
-    times = [(front.positions[p].time, side.positions[p].time) for p in moving]
-    shifts = np.array([b.s - a.s for a, b in times])
-    errors = np.array([math.hypot(a.se, b.se) for a, b in times])
-    middle = float(np.median(shifts))
-    weights = 1.0 / (errors**2 + (shifts - middle) ** 2)
-    return float(weights @ shifts / weights.sum())
-
-
-def _torso_px(swing: SwingSeen) -> float:
-    s = swing.positions[Position.P1].time.s if Position.P1 in swing.positions else None
-    if s is None:
-        raise CannotMeasure(say("address (P1) was not found"))
-    ends = [
-        (swing.paths.guess(f"lead_{j}", s)[0] + swing.paths.guess(f"trail_{j}", s)[0]) / 2
-        for j in ("shoulder", "hip")
-    ]
-    return float(np.hypot(*(ends[0] - ends[1])))

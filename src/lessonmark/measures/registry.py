@@ -175,7 +175,8 @@ def in_space(
             Measure(
                 id=id,
                 name=name,
-                views=frozenset(View),
+                # They stand with the face-on swing of a pair, once.
+                views=frozenset({View.FACE_ON}),
                 unit=unit,
                 reads=reads,
                 sign=sign,

@@ -11,6 +11,7 @@ import numpy.typing as npt
 import xarray as xr
 
 from lessonmark.measures.camera_check import CameraCheck
+from lessonmark.measures.facing import Facing
 from lessonmark.measures.paths import Paths
 from lessonmark.measures.scale_value import Scale
 from lessonmark.positions.times import SwingPositions
@@ -78,9 +79,23 @@ class SwingSeen:
         return Paths.of(self.track)
 
     @cached_property
+    def facing(self) -> Facing | None:
+        """The way the body faces, for two cameras; None where the track does not say."""
+        return Facing.of(self.track, self.view)
+
+    @cached_property
     def placed(self) -> dict[tuple[str, float], npt.NDArray[np.float64]]:
         """Points already brought to the measures' axes, by name and time: every measure's reads."""
         return {}
+
+    def phase(self, s: float) -> float:
+        """Say where in the swing a time is: 0 at P1 to 9 at P10, between positions in between."""
+        found = self.positions.found
+        known = sorted((at.time.s, position.number - 1.0) for position, at in found.items())
+        if not known:
+            return 0.0
+        times, phases = zip(*known, strict=True)
+        return float(np.interp(s, times, phases))
 
     @property
     def centre(self) -> npt.NDArray[np.float64]:

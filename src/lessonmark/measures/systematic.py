@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.measures.camera_check import CameraCheck
+from lessonmark.measures.facing import landmark_factor
 from lessonmark.measures.posture import Vector
 from lessonmark.measures.reading import SHAFT, Disturbance, Key, Reading
 from lessonmark.measures.seen import SwingSeen
@@ -126,7 +127,7 @@ def landmark_cov(swing: SwingSeen, name: str, s: float, torso_px: float) -> Matr
     """Covariance (2, 2) px^2 of a landmark against the joint that it stands for."""
     known = swing.paths.systematic_at(name, s)
     if known is not None:
-        return known
+        return known * landmark_factor(swing.view, name, swing.phase(s))
     joint = name.split("_", 1)[1] if name.startswith(("lead_", "trail_")) else name
     return np.asarray((LANDMARK_SE.get(joint, OTHER_SE) * torso_px) ** 2 * np.eye(2))
 
