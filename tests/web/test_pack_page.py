@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+import json
 import re
 import threading
 import time
@@ -132,6 +133,33 @@ def test_an_untouched_draft_is_drafted_again_and_own_words_stay(coach, judged, m
     # Until they are drafted anew.
     coach.post("/lessons/1/pack", {**WISH, "talking_points": mine, "action": "draft"})
     assert order(record).talking_points == ""
+
+
+def test_a_name_in_a_files_name_or_in_the_coachs_words_is_not_passed_on(
+    coach, judged, make, short, record
+):
+    with record.writing() as session:
+        lesson = session.get_one(Lesson, 1)
+        lesson.title = "Wilma, delivery"
+        for clip in lesson.clips:
+            clip.name = f"wilma testerly {clip.name}"
+        lesson.finding.stale = True
+    coach.work()
+    coach.post("/lessons/1/pack", {**WISH, "message": "Hello Wilma"})
+    page = coach.get("/lessons/1/pack").text
+    assert "in your own words: the lesson&#39;s title, the message." in page
+    coach.post("/lessons/1", {"title": "Delivery"})
+    coach.post("/lessons/1/pack", WISH)
+    coach.work()
+    make()
+    with zipfile.ZipFile(io.BytesIO(coach.get("/lessons/1/pack.zip").content)) as archive:
+        for name in archive.namelist():
+            content = archive.read(name).lower()
+            assert b"wilma" not in content, name
+            assert b"testerly" not in content, name
+        data = json.loads(archive.read(next(n for n in archive.namelist() if "sheet.json" in n)))
+    assert {clip["clip"] for clip in data["clips"]} == {f"clip-0{n}" for n in range(1, 7)}
+    assert data["focus"][0]["stages"][0]["swing_ids"] == ["clip-01#1", "clip-02#1", "clip-03#1"]
 
 
 def test_a_pack_is_stopped_and_the_older_one_stays(coach, judged, make, short, record, monkeypatch):

@@ -33,6 +33,7 @@ from lessonmark.pack.coach_words import CoachWords
 from lessonmark.pack.from_record import words_of_record
 from lessonmark.pack.paper import PaperSize
 from lessonmark.pack.takes_of_record import takes_of_record
+from lessonmark.pack.unnamed import call_clips_by_number
 from lessonmark.pack.video_plan import TakeSource
 
 __all__ = ["Packer", "pack_folder", "words_for_pack"]
@@ -188,6 +189,15 @@ class Packer:
             if not findings.lesson_title:
                 day = wording.day(findings.date)
                 findings = replace(findings, lesson_title=say("Lesson of {day}", day=day))
+            media = {
+                clip_key(clip): files.load(clip.sha256)
+                for clip in lesson.clips
+                if clip.finding is not None
+            }
+            if not order.with_name:
+                keys = [clip_key(clip) for clip in lesson.clips]
+                findings, called = call_clips_by_number(findings, keys)
+                media = {called[key]: path for key, path in media.items()}
             takes = takes_of_record(session, files, lesson, findings) if order.with_voice else ()
             folder = files.lesson_folder(lesson.uid) / _PACK
             folder.mkdir(exist_ok=True)
@@ -201,11 +211,7 @@ class Packer:
                     talking_points=order.talking_points or None,
                     message=order.message or None,
                 ),
-                media={
-                    clip_key(clip): files.load(clip.sha256)
-                    for clip in lesson.clips
-                    if clip.finding is not None
-                },
+                media=media,
                 language=order.language,
                 folder=folder,
             )

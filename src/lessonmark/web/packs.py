@@ -25,6 +25,7 @@ from lessonmark.pack.message import draft_message
 from lessonmark.pack.packer import pack_folder, words_for_pack
 from lessonmark.pack.paper import PaperSize
 from lessonmark.pack.talking_points import as_text, draft_talking_points
+from lessonmark.pack.unnamed import where_the_name_stands
 from lessonmark.web.desk import TheDesk
 from lessonmark.web.forms import Line, Text
 from lessonmark.web.pages import page
@@ -87,7 +88,7 @@ def show_pack(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             verdicts=_verdicts(findings),
             points=order.talking_points or draft[0],
             message=order.message or draft[1],
-            edited=bool(order.talking_points or order.message),
+            named=() if order.with_name else _named(lesson, order),
             languages=languages(),
             papers=[(size, PAPER_NAMES[size]) for size in PaperSize],
             passages=passages,
@@ -215,6 +216,20 @@ def _drafts(lesson: Lesson, findings: Findings, order: PackOrder, language: str)
 def _same(text: str, draft: str) -> bool:
     """Compare as a form sends it back: its own line ends, no blanks around."""
     return text.split() == draft.split()
+
+
+def _named(lesson: Lesson, order: PackOrder) -> tuple[str, ...]:
+    """Name the coach's texts that hold the player's name although it shall not be shown."""
+    plan = [cue.words for cue in lesson.cues] + [f"{one.name} {one.dose}" for one in lesson.drills]
+    causes = [step.words for step in lesson.causes]
+    texts = {
+        say("the lesson's title"): lesson.title,
+        say("the plan"): "\n".join(plan),
+        say("the chain of causes"): "\n".join(causes),
+        say("the talking points"): order.talking_points,
+        say("the message"): order.message,
+    }
+    return where_the_name_stands(lesson.player.name, texts)
 
 
 def _verdicts(findings: Findings | None) -> list[tuple[str, str, str]]:
