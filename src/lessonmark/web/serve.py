@@ -76,7 +76,9 @@ def serve(
     )
     query = f"?token={token}" if token else ""
     tell(say("Lessonmark is at {address}", address=f"http://127.0.0.1:{port}/{query}"))
-    if share:
+    if share and here in LOOPBACK_HOSTS:
+        tell(say("This computer is in no network, so nobody else can open it."))
+    elif share:
         tell(
             say(
                 "On the same network: {address} Whoever has this address sees every player; "
