@@ -29,7 +29,7 @@ THIN_LEAST = 0.1  # of the rays' evidence
 UNEVEN_MOST = 1.0  # signals by which both sides may differ: more is an edge
 ROUNDS = 4
 SLOPE_MOST = np.radians(6.0)  # against the ray that the line was looked for along
-ASIDE_MOST = 0.08  # club lengths
+ASIDE_MOST = 0.16  # club lengths
 # What a line may be off sideways at its far end, as a share of the club's length: a shaft that
 # bends, a strip of shirt or grass taken for shaft. Found on rendered swings, rounded up.
 ASTRAY = 0.004

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from lessonmark.tracks.club_rays import START, Ray, room_to_edge
 
-__all__ = ["Limb", "choose_rays", "process_noise", "transition"]
+__all__ = ["CUT_FAR", "CUT_SD", "CUT_SHARE", "Limb", "choose_rays", "process_noise", "transition"]
 
 Array = npt.NDArray[np.float64]
 
@@ -36,7 +36,7 @@ JERK_AT_REST = 1500.0
 JERK_OF_TURN = 0.4  # times the turning rate cubed
 JERK_LASTS_S = 0.010  # how long an unforeseen jerk lasts
 START_RATE_SD = 1.0  # club lengths/s: a swing's span begins at rest
-ASIDE_SD = 0.04  # club lengths, of the line beside the hands' middle
+ASIDE_SD = 0.06  # club lengths, of the line beside the hands' middle
 ASIDE_JUMP_SD = 0.025  # the same, of its change from one frame to the next
 # Log odds that a line's own looks give it, by how much of it is there: a logistic regression on
 # 13 500 lines of 43 rendered swings, true and false weighed alike (area under its curve 0.96).
@@ -53,6 +53,8 @@ ISLAND_LEAST = 3.0  # the same sum, of a few looks alone among frames without a 
 ARM_RAD = np.radians(15.0)
 ARM_ODDS = 3.0
 ARM_REACH = 1.3  # times the distance to the joint
+CUT_FAR = 0.85  # club lengths to a cut-off club's head: it is seldom much foreshortened
+CUT_SD = 0.3
 CUT_SHARE = 0.08  # of a club's length: a line that ends this near the picture's edge is cut off
 # A club that was lost may turn up where no track expects it, where its line is clear: log odds of
 # such a find, the looks it needs, and how little is then known of its motion.
@@ -238,21 +240,25 @@ def _doubt(ray: Ray, frame: int, limbs: Sequence[Limb]) -> float:
 
 
 def _measure(ray: Ray, predicted: Array, length_px: float) -> tuple[Array, Array]:
-    """Return the ray's end in club lengths (2,) and its error (track, 2, 2) for each prediction."""
+    """Return the club's end in club lengths (track, 2) and its error for each prediction."""
     reach = ray.reach / length_px
     axis = np.array([np.cos(ray.angle), np.sin(ray.angle)])
     side = np.array([-axis[1], axis[0]])
     far = np.hypot(predicted[:, 0], predicted[:, 1])
     # A line may end early (a hand, a leg, a dark head): short says less than long.
     short = np.maximum(far - reach, 0.0)
-    # Where it ends at the picture's edge it says nothing but at least that far.
-    cut = ray.reach > ray.room - CUT_SHARE * length_px
-    along_sd = REACH_SD + (1.5 if cut else 0.7) * short
-    across_sd = np.hypot(np.maximum(far, reach) * ray.angle_se, 0.01)
+    along_sd = REACH_SD + 0.7 * short
+    out = np.full(len(far), reach)
+    # Where it ends at the picture's edge it says nothing but at least that far: a club taken to
+    # end there would seem to grow out of the edge, and to move at half of its speed.
+    if ray.reach > ray.room - CUT_SHARE * length_px:
+        out = np.full(len(far), max(reach, CUT_FAR))
+        along_sd = np.full(len(far), CUT_SD)
+    across_sd = np.hypot(np.maximum(far, out) * ray.angle_se, 0.01)
     error = along_sd[:, None, None] ** 2 * np.outer(axis, axis) + across_sd[
         :, None, None
     ] ** 2 * np.outer(side, side)
-    return reach * axis, error
+    return out[:, None] * axis, error
 
 
 def _begin(
@@ -269,7 +275,7 @@ def _begin(
     worth = np.zeros(count)
     for row, ray in enumerate(found):
         place, error = _measure(ray, np.zeros((1, 2)), length_px)
-        state[row, [0, 3]] = place
+        state[row, [0, 3]] = place[0]
         covariance[row][np.ix_([0, 3], [0, 3])] = error[0]
         covariance[row][[1, 4], [1, 4]] = START_RATE_SD**2
         covariance[row][[2, 5], [2, 5]] = 30.0**2

@@ -24,7 +24,7 @@ RAYS = 480  # 0.75 degrees apart
 RINGS = 50  # samples along a ray
 FANS_DEG = (0.0, 5.0, 14.0)  # fan widths looked for; between them the strips still overlap
 # How far the line may pass beside the hands' middle, shares of the club's length.
-ASIDE = (-0.06, -0.03, 0.0, 0.03, 0.06)
+ASIDE = (-0.14, -0.10, -0.06, -0.03, 0.0, 0.03, 0.06, 0.10, 0.14)
 START = 0.12  # hands cover the club up to here, share of its length
 EDGE_PX = 3.0  # strips that hang over the picture's edge are not trusted
 RAYS_KEPT = 4

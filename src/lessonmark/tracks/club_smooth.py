@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
-from lessonmark.tracks.club_path import CUT_SHARE, process_noise, transition
+from lessonmark.tracks.club_path import CUT_FAR, CUT_SD, CUT_SHARE, process_noise, transition
 from lessonmark.tracks.club_rays import Ray
 
 __all__ = ["ClubPath", "smooth_club"]
@@ -23,7 +23,6 @@ Array = npt.NDArray[np.float64]
 
 ROUNDS = 3  # the turning rate that the model needs comes from the round before
 NOISE_TIMES = (0.1, 0.3, 1.0, 3.0)  # of the process noise, the likeliest is taken
-CUT_SD = 0.3  # the same where the picture's edge cuts the line off
 REACH_SD = 0.06  # club lengths, where a line ends against where the club ends
 ERROR_LASTS_S = 0.03  # how long a ray's error stays alike; found on rendered swings
 OUTLIER = 4.0  # standard errors from which a ray counts as something else
@@ -78,7 +77,7 @@ def smooth_club(
     alike = np.ones(len(times))
     alike[looks] = np.sqrt(1.0 + ERROR_LASTS_S / np.gradient(times[looks]))
     turn = np.full(len(times), LEAST_TURN)
-    far = np.where(seen, reaches, 0.0)
+    far = np.where(seen, np.where(cut, np.maximum(reaches, CUT_FAR), reaches), 0.0)
     scale = 1.0
     for turn_round in range(ROUNDS):
         measured, error = _measurements(angles, errors, reaches, cut, seen, far, alike)
@@ -140,9 +139,11 @@ def _measurements(
     """Return the rays' ends in club lengths and their errors, NaN where there is none."""
     axis = np.stack([np.cos(angles), np.sin(angles)], axis=1)
     side = np.stack([-axis[:, 1], axis[:, 0]], axis=1)
+    # The picture's edge cuts a line off anywhere.
+    reaches = np.where(cut, np.maximum(reaches, CUT_FAR), reaches)
     # A line that ends early says little about the length, its direction all the same.
     short = np.maximum(far - reaches, 0.0)
-    along = REACH_SD + 1.5 * np.maximum(short - 0.04, 0.0) + CUT_SD * cut
+    along = np.where(cut, CUT_SD, REACH_SD + 1.5 * np.maximum(short - 0.04, 0.0))
     across = np.maximum(far, reaches) * errors * alike
     error = (
         along[:, None, None] ** 2 * axis[:, :, None] * axis[:, None, :]
