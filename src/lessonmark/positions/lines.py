@@ -51,10 +51,10 @@ def arm_elevation(
     centred = "position_systematic" in track
     se_arm = 0.0 if centred else SE_ARM_LANDMARKS
     whole = _elevation(shoulder, wrist, math.hypot(se_level, se_arm), roll_se_deg)
-    if side == "trail" or not has_keypoints(track, f"{side}_elbow"):
+    if centred or side == "trail" or not has_keypoints(track, f"{side}_elbow"):
         return whole
     elbow = path_of(track, f"{side}_elbow", roll_deg=roll_deg)
-    se_forearm = math.hypot(se_level, SE_FOREARM, 0.0 if centred else SE_FOREARM_LANDMARKS[view])
+    se_forearm = math.hypot(se_level, SE_FOREARM, SE_FOREARM_LANDMARKS[view])
     forearm = _elevation(elbow, wrist, se_forearm, roll_se_deg)
     forearm = Trace(t=forearm.t, value=forearm.value - FOREARM_ABOVE_ARM, se=forearm.se)
     return _mean(whole, forearm)
