@@ -18,6 +18,7 @@ from lessonmark.lessons.record import (
     Cue,
     DrillSet,
     Focus,
+    FormerFinding,
     InjuryNote,
     Lesson,
     LessonFinding,
@@ -117,7 +118,12 @@ def add_player(record):
                 lesson.pictures = [
                     PictureChoice(at="side_bend@P6", view=View.FACE_ON, before="a#1", after="b#1")
                 ]
-                lesson.finding = LessonFinding(findings="{}")
+                lesson.finding = LessonFinding(findings="{}", measured_with="0.1.0 2222")
+                lesson.former = [
+                    FormerFinding(
+                        findings=f'{{"of": "{name}"}}', made_at=STARTED, measured_with="0.1.0 1111"
+                    )
+                ]
                 for i in range(clips):
                     content = bytes([first_byte + count]) * 5000
                     count += 1

@@ -5,6 +5,8 @@ from datetime import datetime
 
 import pytest
 
+from lessonmark.lessons.record import LessonFinding
+
 HUGE = str(10**30)
 
 
@@ -114,3 +116,12 @@ def test_a_date_that_no_camera_means_is_not_believed(coach, record, clips, modif
     assert answer.status_code == status
     if status == 200:
         assert str(datetime.now().year) in coach.get("/lessons/1").text
+
+
+def test_results_that_somebody_made_up_are_said_and_break_nothing(coach, lesson, record):
+    with record.writing() as session:
+        session.get_one(LessonFinding, 1).findings = '{"focus": "made up"}'
+    answer = coach.get("/lessons/1")
+    assert answer.status_code == 409
+    assert "cannot be read" in answer.text
+    assert coach.get("/").status_code == 200

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.folding import fold
+from lessonmark.lessons.history_handover import HistoryData, add_history, history_data
 from lessonmark.lessons.plan_handover import (
     PlansData,
     TargetData,
@@ -59,6 +60,7 @@ _OF_LESSON = {
     "passages",
     "pack",
     "plans",
+    "history",
 }
 
 
@@ -137,6 +139,7 @@ class ClipData(_Row):
     problem: str
     problem_do: str
     finding: str | None
+    measured_with: str = ""
     swings: list[SwingData]
     corrections: list[CorrectionData]
 
@@ -159,6 +162,7 @@ class LessonData(_Row):
     passages: list[PassageData] = []
     pack: PackData | None = None
     plans: PlansData = PlansData()
+    history: HistoryData = HistoryData()
 
 
 class PlayerData(_Row):
@@ -209,6 +213,7 @@ def _lesson_data(lesson: Lesson) -> LessonData:
         passages=passage_data(lesson),
         pack=pack_data(lesson),
         plans=plans_data(lesson),
+        history=history_data(lesson),
     )
 
 
@@ -269,6 +274,7 @@ def _lesson_row(session: Session, record: Record, player_id: int, data: LessonDa
     add_plans(lesson, data.plans)
     if data.findings is not None:
         lesson.finding = LessonFinding(findings=data.findings)
+    add_history(lesson, data.history)
     mine = set(session.scalars(select(Clip.sha256).where(Clip.player_id == player_id)))
     for clip in data.clips:
         if clip.sha256 in mine:  # the same file is in another lesson of theirs already

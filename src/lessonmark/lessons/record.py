@@ -153,6 +153,9 @@ class Lesson(Base):
     pack: Mapped[PackOrder | None] = relationship(cascade="all, delete-orphan")
     pictures: Mapped[list[PictureChoice]] = relationship(cascade="all, delete-orphan")
     finding: Mapped[LessonFinding | None] = relationship(cascade="all, delete-orphan")
+    former: Mapped[list[FormerFinding]] = relationship(
+        cascade="all, delete-orphan", order_by="FormerFinding.made_at"
+    )
 
 
 class Focus(Base):

@@ -10,6 +10,7 @@ from pathlib import Path
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
+from pydantic import ValidationError
 from sqlalchemy.exc import DataError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.staticfiles import StaticFiles
@@ -113,6 +114,7 @@ def create_app(
     app.add_exception_handler(LessonmarkError, _say_error)
     app.add_exception_handler(StarletteHTTPException, _say_error)
     app.add_exception_handler(RequestValidationError, _say_error)
+    app.add_exception_handler(ValidationError, _say_error)
     for impossible in (OverflowError, UnicodeError, DataError):
         # A number that no database holds, or letters that are none: nothing of ours is named so.
         app.add_exception_handler(impossible, _say_error)
@@ -148,6 +150,12 @@ def _words(error: Exception) -> tuple[str, str, int]:
             say("something in the form cannot be used: {fields}", fields=fields),
             say("go back and correct it; nothing was changed"),
             422,
+        )
+    if isinstance(error, ValidationError):  # another program wrote it, or an import was made up
+        return (
+            say("what is kept of this lesson's results cannot be read"),
+            say("measure its clips again; the clips themselves are kept"),
+            409,
         )
     if isinstance(error, (OverflowError, UnicodeError, DataError)):
         return (
