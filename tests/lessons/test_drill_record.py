@@ -4,11 +4,15 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from pydantic import TypeAdapter
+from sqlalchemy import select
 
 from lessonmark.drills.library import read_library
 from lessonmark.evidence.change import Change, Verdict
+from lessonmark.evidence.scatter import ScatterSource, population_prior
+from lessonmark.evidence.scatter_wording import scatter_sentence
 from lessonmark.lessons.drill_record import drill_record, drill_results
 from lessonmark.lessons.drill_words import drill_effect_lines
+from lessonmark.lessons.own_scatter import own_scatters
 from lessonmark.lessons.record import (
     Clip,
     ClipState,
@@ -159,3 +163,23 @@ def test_a_single_drill_is_not_pooled_and_has_jeffreys_interval(record, add_less
     assert (moved.share, moved.pooled) == (0.7, False)
     assert (moved.low, moved.high) == pytest.approx((0.3942, 0.9073), abs=1e-4)
     assert "7 of 10 players" in drill_effect_lines(record.files.folder, None)[0]
+
+
+def test_own_scatter_comes_from_earlier_lessons_alone(record, add_lesson):
+    add_lesson(1, 0, before=10, after=18, verdict=Verdict.CHANGED)
+    add_lesson(1, 14, before=17, after=19, verdict=Verdict.CHANGED)
+    add_lesson(2, 7, before=50, after=90, verdict=Verdict.CHANGED)  # another player
+    with record.reading() as session:
+        first, second = session.scalars(
+            select(Lesson).where(Lesson.player_id == 1).order_by(Lesson.started_at)
+        )
+        assert own_scatters(first) == {}
+        (scatter,) = own_scatters(second).values()
+    # Gelman et al. 2013, 2.6: variances pool by their degrees of freedom. Prior 3 degrees with 4;
+    # two stages of five swings half a degree apart: variance 0.625 with 4 each.
+    assert scatter.source is ScatterSource.BOTH
+    assert scatter.df == 12
+    assert scatter.sd == pytest.approx(((4 * 9 + 8 * 0.625) / 12) ** 0.5)
+    assert "67 % of it is their own" in scatter_sentence(scatter, "side bend at P6", "deg")
+    usual = scatter_sentence(population_prior("deg"), "side bend at P6", "deg")
+    assert "common practice, no source" in usual
