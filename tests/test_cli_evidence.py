@@ -61,3 +61,9 @@ def test_an_unknown_depth_is_refused_in_words(tmp_path):
     done = CliRunner().invoke(app, ["evidence", str(tmp_path), "--depth", "deep"])
     assert done.exit_code == 2
     assert "player, coach or analyst" in " ".join(done.output.split())
+
+
+def test_which_drill_works_is_said_or_refused_with_a_reason(tmp_path):
+    done = CliRunner().invoke(app, ["drills", "--effect", "--record", str(tmp_path / "record")])
+    assert done.exit_code == 0, done.output
+    assert "nothing can be said" in " ".join(done.output.split())
