@@ -40,7 +40,7 @@ STILL = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
 # A club is found where the path holds on to it for this share of the frames, with lines this long.
 SEEN_LEAST = 0.25
 SCORE_LEAST = 0.3
-ANGLE_SYSTEMATIC_RAD = np.radians(0.25)  # does not average out over frames: shaft bend, lens
+ANGLE_SYSTEMATIC_RAD = np.radians(0.15)  # does not average out over frames: shaft bend, lens
 
 
 @dataclass(frozen=True, kw_only=True)

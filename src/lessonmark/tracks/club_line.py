@@ -32,7 +32,7 @@ SLOPE_MOST = np.radians(6.0)  # against the ray that the line was looked for alo
 ASIDE_MOST = 0.16  # club lengths
 # What a line may be off sideways at its far end, as a share of the club's length: a shaft that
 # bends, a strip of shirt or grass taken for shaft. Found on rendered swings, rounded up.
-ASTRAY = 0.004
+ASTRAY = 0.003
 WELL_FILLED = 0.75  # a line with so much of it to be seen is as good as that
 ALIKE_STEPS = 3.0  # neighbouring steps share the pixels' errors: so many count as one
 

@@ -30,7 +30,7 @@ FrameSource = Callable[[float, float], Iterable[Frame]]  # grey frames from star
 # Cuts are held from learning the background to searching them while they take no more than this;
 # the rest is read twice.
 HELD_BYTES = 120e6
-SAMPLES = 31  # frames that the background is learnt from
+SAMPLES = 25  # frames that the background is learnt from
 # How fast a club can turn for the hands' speed: at impact 42 rad/s at 7 m/s, which is 6 a club
 # length (rendered swings); a hinge alone turns it at a few rad/s with the hands at rest.
 TURN_PER_HAND_SPEED = 8.0

@@ -23,6 +23,7 @@ Array = npt.NDArray[np.float64]
 
 ROUNDS = 3  # the turning rate that the model needs comes from the round before
 NOISE_TIMES = (0.1, 0.3, 1.0, 3.0)  # of the process noise, the likeliest is taken
+UNSEEN_NOISE = 3.0  # times the process noise, at least, where the club was not seen
 REACH_SD = 0.06  # club lengths, where a line ends against where the club ends
 ERROR_LASTS_S = 0.03  # how long a ray's error stays alike; found on rendered swings
 OUTLIER = 4.0  # standard errors from which a ray counts as something else
@@ -173,7 +174,7 @@ def _run(
         noise = process_noise(np.asarray(middle), dt)
         # How calm the club was while it was seen says nothing of what it does unseen.
         unseen = not (seen[frame] and seen[frame + 1])
-        noise = noise * (max(times_noise, 1.0) if unseen else times_noise)
+        noise = noise * (max(times_noise, UNSEEN_NOISE) if unseen else times_noise)
         step[:3, :3, frame] = step[3:, 3:, frame] = move
         added[:3, :3, frame] = added[3:, 3:, frame] = noise
     step[:, :, -1] = np.eye(6)
