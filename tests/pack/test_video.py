@@ -23,6 +23,7 @@ from lessonmark.pack.loudness import (
     read_voice,
 )
 from lessonmark.pack.take import (
+    Ghost,
     Mark,
     PaneShown,
     Pointer,
@@ -359,6 +360,38 @@ def test_frame_zoom_and_lines_are_those_that_were_seen(filmed, alone):
     assert made[1][y, x].tolist() != [240, 228, 66]
     if alone:
         assert (made[0][:, :270] == np.array([242, 237, 225])).all()
+
+
+def test_swing_laid_over_the_other_is_half_seen_in_its_place():
+    """Against both frames, moved and mixed here by slicing."""
+    clips = [
+        probe_clip(DEMO / "lesson" / stage / "face-on" / "clip_01.mp4")
+        for stage in ("before", "after")
+    ]
+    size = clips[0].height
+    crop = (0.0, 0.0, 0.75 * size, float(size))
+    ghost = Ghost(s=1.0, scale=1.0, dx=30.0, dy=-20.0)
+    shown = Shown(at_s=0, left=PaneShown(s=0.8, crop=crop, ghost=ghost), right=None)
+    take = Take(
+        focus=None,
+        audio=None,
+        duration_s=1.0,
+        swings=(SwingRef(clip_sha256="0" * 64, number=1), SwingRef(clip_sha256="1" * 64, number=1)),
+        shown=(shown,),
+    )
+    panes = [PaneClip(path=clip.path, fps_declared=None, stage=Stage.BEFORE) for clip in clips]
+    made = next(p.copy() for p in passage_pictures(take, panes, frames=1, fps=1) if p is not None)
+    mine = read_frame_nearest(clips[0], 0.8).image.astype(float)
+    wide = mine.shape[1]
+    over = read_frame_nearest(clips[1], 1.0).image.astype(float)
+    mixed = mine.copy()
+    mixed[: size - 20, 30:wide] = (mixed[: size - 20, 30:wide] + over[20:, : wide - 30]) / 2
+    seen = cv2.resize(mixed.astype(np.uint8), (round(720 * wide / size), 720))
+    narrow = min(seen.shape[1], 540)
+    away = np.abs(made[:, 4 : narrow - 4].astype(int) - seen[:, 4 : narrow - 4]).mean()
+    alone = cv2.resize(mine.astype(np.uint8), (round(720 * wide / size), 720))
+    assert away < 3
+    assert np.abs(made[:, 4 : narrow - 4].astype(int) - alone[:, 4 : narrow - 4]).mean() > 2 * away
 
 
 def test_passage_about_no_measure_has_a_chapter_of_its_own(filmed):

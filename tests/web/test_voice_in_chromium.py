@@ -446,7 +446,13 @@ def test_a_page_without_a_microphone_says_what_to_do_and_goes_on(chromium, serve
     page.get_by_label("Without voice").check()
     start(page)
     page.keyboard.press("7")
+    page.locator("[data-do=ghost]").click()
     time.sleep(0.4)
     assert stop(page) == "Kept as the last passage."
     assert [one.sound for one in kept(record)] == [""]
+    # What lay over the first swing is in the log: the second one, where it stood.
+    with record.reading() as session:
+        last = read_take(session.scalars(select(Passage.take)).one()).shown[-1]
+    assert last.left.ghost.s == last.right.s
+    assert last.right.ghost is None
     context.close()

@@ -22,6 +22,7 @@ from lessonmark.language import say
 __all__ = [
     "HALF_ASPECT",
     "PAIR_ASPECT",
+    "Ghost",
     "Mark",
     "PaneShown",
     "Pointer",
@@ -59,6 +60,17 @@ class ShownLine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Ghost:
+    """The pair's other swing, laid half seen over this one."""
+
+    s: float  # its frame's time on its own clip, real seconds
+    # Its pixel p lies at scale * p + (dx, dy) of this swing's upright pixels.
+    scale: float
+    dx: float
+    dy: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class PaneShown:
     """One picture of the pair."""
 
@@ -68,6 +80,7 @@ class PaneShown:
     crop: tuple[float, float, float, float] | None = None
     lines: tuple[ShownLine, ...] = ()
     label: str = ""  # the number beside the lines, as the page wrote it
+    ghost: Ghost | None = None
 
     def __post_init__(self) -> None:
         if self.crop is not None:
@@ -140,6 +153,10 @@ class Take:
             raise ValueError("a take of its own swings says what of each frame was seen")
         if len(self.swings) == 1 and any(shown.right is not None for shown in self.shown):
             raise ValueError("a take of one swing shows nothing on the right")
+        if len(self.swings) == 1 and any(
+            shown.left is not None and shown.left.ghost is not None for shown in self.shown
+        ):
+            raise ValueError("a take of one swing has no other to lay over it")
 
 
 _ADAPTER: TypeAdapter[Take] = TypeAdapter(Take)

@@ -79,7 +79,8 @@ def passage_pictures(
                 _places(len(panes)), halves, (shown.left, shown.right), strict=False
             ):
                 if pane is not None:
-                    pair[:, place : place + _HALF] = half.picture(pane)
+                    other = next((one for one in halves if one is not half), None)
+                    pair[:, place : place + _HALF] = half.picture(pane, other)
         if len(panes) > 1:
             pair[:, _HALF - 2 : _HALF + 2] = _PAPER
         for mark in marks:
@@ -101,33 +102,58 @@ class _Half:
         self._frames: _Frames | None = None
         self._last: tuple[PaneShown, Picture] | None = None
 
-    def picture(self, shown: PaneShown) -> Picture:
-        """Cut the frame as it was seen, with its lines."""
+    def picture(self, shown: PaneShown, other: _Half | None) -> Picture:
+        """Cut the frame as it was seen, the other swing over it where it was, and its lines."""
         if self._last is not None and self._last[0] == shown:
             return self._last[1]
         crop = shown.crop or self._pane.crop
         assert crop is not None
+        left, top, _, bottom = crop
+        scale = PAIR_HEIGHT / (bottom - top)
+        made = self._cut(shown.s, scale, -left * scale, -top * scale)
+        if shown.ghost is not None and other is not None:
+            ghost = shown.ghost
+            over = other._cut(
+                ghost.s,
+                scale * ghost.scale,
+                (ghost.dx - left) * scale,
+                (ghost.dy - top) * scale,
+                beneath=made,
+            )
+            made = np.asarray(cv2.addWeighted(made, 0.5, over, 0.5, 0.0), dtype=np.uint8)
+        _draw_lines(made, shown, left, top, scale)
+        self._last = (shown, made)
+        return made
+
+    def _cut(
+        self, s: float, scale: float, x: float, y: float, *, beneath: Picture | None = None
+    ) -> Picture:
+        """Lay the frame at `s` into the half picture; beside it the page's dark, or `beneath`."""
         try:
             if self._frames is None:
                 self._frames = _Frames(self._pane)
-            frame, shrunk = self._frames.at(shown.s)
+            frame, shrunk = self._frames.at(s)
         except LessonmarkError as err:
             raise PackError(
                 say("a clip of this lesson can no longer be played"),
                 path=self._pane.path.name,
                 do=say("put the clip back into the lesson's folder and make the video again"),
             ) from err
-        left, top, _, bottom = crop
-        scale = PAIR_HEIGHT / (bottom - top)
-        turn = np.array([[scale / shrunk, 0, -left * scale], [0, scale / shrunk, -top * scale]])
+        turn = np.array([[scale / shrunk, 0.0, x], [0.0, scale / shrunk, y]])
         turn[:, 2] += 0.5 * scale / shrunk - 0.5  # OpenCV counts from pixel centres
-        cut = cv2.warpAffine(
-            frame, turn, (_HALF, PAIR_HEIGHT), flags=cv2.INTER_LINEAR, borderValue=_BEYOND
-        )
-        made = np.asarray(cut, dtype=np.uint8)
-        _draw_lines(made, shown, left, top, scale)
-        self._last = (shown, made)
-        return made
+        size = (_HALF, PAIR_HEIGHT)
+        if beneath is None:
+            cut = cv2.warpAffine(frame, turn, size, flags=cv2.INTER_LINEAR, borderValue=_BEYOND)
+        else:
+            cut = cv2.warpAffine(
+                frame,
+                turn,
+                size,
+                dst=beneath.copy(),
+                flags=cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_TRANSPARENT,
+            )
+        return np.asarray(cut, dtype=np.uint8)
 
 
 class _Frames:

@@ -26,6 +26,7 @@ from lessonmark.lessons.passages import (
 )
 from lessonmark.lessons.record import Lesson
 from lessonmark.pack.take import (
+    Ghost,
     Mark,
     PaneShown,
     Pointer,
@@ -64,11 +65,19 @@ class LineLog(_Log):
     measured: bool
 
 
+class GhostLog(_Log):
+    s: Annotated[float, Field(ge=-3600.0, le=36_000.0)]
+    scale: Annotated[float, Field(ge=0.01, le=100.0)]
+    dx: Pixel
+    dy: Pixel
+
+
 class PaneLog(_Log):
     s: Annotated[float, Field(ge=-3600.0, le=36_000.0)]
     crop: tuple[Pixel, Pixel, Pixel, Pixel]
     lines: list[LineLog] = Field(default_factory=list, max_length=24)
     label: Annotated[str, Field(max_length=40)] = ""
+    ghost: GhostLog | None = None
 
 
 class ShownLog(_Log):
@@ -247,6 +256,7 @@ def _pane(pane: PaneLog | None) -> PaneShown | None:
             ShownLine(points=tuple(line.points), measured=line.measured) for line in pane.lines
         ),
         label=pane.label,
+        ghost=Ghost(**pane.ghost.model_dump()) if pane.ghost else None,
     )
 
 

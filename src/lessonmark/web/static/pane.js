@@ -21,7 +21,7 @@ export class Pane {
     this.wasFitted = false;
     this.lines = [];
     this.label = '';
-    this.drawn = null; // {s, crop, lines, label}: what the canvas shows now
+    this.drawn = null; // {s, crop, lines, label, ghost}: what the canvas shows now
     this.showLines = true;
     this.showBody = false;
     this.correcting = false;
@@ -92,7 +92,7 @@ export class Pane {
     pen.setTransform(view.scale, 0, 0, view.scale, view.left, view.top);
     pen.imageSmoothingQuality = 'high';
     pen.drawImage(picture, 0, 0, width, height);
-    if (this.ghost) this.drawGhost(view);
+    const ghost = this.ghost ? this.drawGhost(view) : null;
     pen.setTransform(1, 0, 0, 1, 0, 0);
     if (this.showBody || this.correcting) this.drawBody(view);
     const lines = this.showLines ? this.drawLines(view) : [];
@@ -100,6 +100,7 @@ export class Pane {
       s: this.s,
       crop: [-view.left / view.scale, -view.top / view.scale, (this.canvas.width - view.left) / view.scale, (this.canvas.height - view.top) / view.scale],
       lines,
+      ghost,
       label: lines.some(line => line.measured) ? this.label : '',
     };
     this.canvas.dataset.frame = this.frame;
@@ -109,7 +110,7 @@ export class Pane {
   drawGhost(view) {
     const { pane, match } = this.ghost;
     const picture = pane.store.get(pane.frame);
-    if (!picture || !match) return;
+    if (!picture || !match) return null;
     const other = pane.size();
     this.pen.save();
     this.pen.globalAlpha = 0.5;
@@ -119,6 +120,7 @@ export class Pane {
     );
     this.pen.drawImage(picture, 0, 0, other.width, other.height);
     this.pen.restore();
+    return { s: pane.s, scale: match.scale, dx: match.dx, dy: match.dy };
   }
 
   point(name, frame = this.frame) {

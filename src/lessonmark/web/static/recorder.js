@@ -8,6 +8,7 @@ const KINDS = ['audio/webm;codecs=opus', 'audio/ogg;codecs=opus', 'audio/mp4'];
 const BITS_A_SECOND = 96000;
 const say = box.dataset;
 const $ = selector => box.querySelector(selector);
+const landmarks = viewer.querySelector('[data-do=body]');
 const button = name => $(`[data-voice=${name}]`);
 const fill = (message, values) => message.replace(/\{(\w+)\}/g, (_, key) => values[key] ?? '');
 
@@ -89,12 +90,8 @@ async function start() {
 function begin(what, at = performance.now()) {
   take = what;
   log.start(at);
-  for (const name of ['ghost', 'body']) {
-    const tool = viewer.querySelector(`[data-do=${name}]`);
-    if (!tool) continue;
-    if (tool.getAttribute('aria-pressed') === 'true') tool.click(); // the video has neither
-    tool.disabled = true;
-  }
+  if (landmarks.getAttribute('aria-pressed') === 'true') landmarks.click(); // the video has none
+  landmarks.disabled = true;
   button('record').textContent = say.sayStop;
   button('record').setAttribute('aria-pressed', 'true');
   viewer.dataset.recording = 'yes';
@@ -139,10 +136,7 @@ async function stop(words = '') {
   }
   release(done);
   viewer.dataset.recording = 'no';
-  for (const name of ['ghost', 'body']) {
-    const tool = viewer.querySelector(`[data-do=${name}]`);
-    if (tool) tool.disabled = false;
-  }
+  landmarks.disabled = false;
   button('record').textContent = say.sayRecord;
   button('record').setAttribute('aria-pressed', 'false');
   const seen = { ...log.stop(end), swings: log.panes.map(pane => pane.look.id), at: viewer.querySelector('#measure').value };

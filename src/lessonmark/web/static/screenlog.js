@@ -145,6 +145,7 @@ function told(drawn) {
     crop: drawn.crop.map(edge => round(edge, 2)),
     lines: drawn.lines.map(line => ({ points: line.points.map(at => at.map(value => round(value, 2))), measured: line.measured })),
     label: drawn.label.slice(0, 40),
+    ghost: drawn.ghost && { s: round(drawn.ghost.s, 6), scale: round(drawn.ghost.scale, 5), dx: round(drawn.ghost.dx, 2), dy: round(drawn.ghost.dy, 2) },
   };
 }
 
