@@ -30,11 +30,15 @@ from lessonmark.positions.times import SwingPositions
 from lessonmark.tracks.anatomy import to_joint_centres
 from lessonmark.tracks.ball import Ball, find_ball
 from lessonmark.tracks.club import track_club
+from lessonmark.tracks.held_frames import HeldFrames
 from lessonmark.tracks.refined import refine_joints
 from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.sides import by_lead_trail
+from lessonmark.words import Position
 
 __all__ = ["ClipSeen", "ball_seen", "check_footage", "see_clip", "swing_seen"]
+
+FAST_FRAMES = 14  # to either side of impact: 0.12 s at 120 frames a second
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,9 +78,12 @@ def see_clip(
     scale = _scale(swing_seen(clip, settings, seen, address), settings)
 
     # The camera check looks at the positions; they pass by while the club is followed.
-    grey = _GreyFrames(clip, [at.time.s for at in address.found.values()])
+    grey = _GreyFrames(clip, [*(p.time.s for p in address.found.values()), *_fast(clip, address)])
+    # What the ball needs of them is decoded once.
+    impacts = [address[Position.P7].time.s] if Position.P7 in address else []
+    held = HeldFrames(grey.between, impacts)
     club = track_club(
-        grey.between,
+        held.between,
         joints,
         clip=clip,
         view=settings.view,
@@ -97,7 +104,7 @@ def see_clip(
     camera = check_camera(swing_seen(clip, settings, seen, address), grey.at)
     balls = tuple(
         find_ball(
-            grey.between,
+            held.between,
             seen.track,
             clip=clip,
             px_per_cm=scale.px_per_cm,
@@ -113,6 +120,14 @@ def see_clip(
 @cache
 def _refiner() -> JointRefiner:
     return JointRefiner()
+
+
+def _fast(clip: ClipInfo, positions: SwingPositions) -> list[float]:
+    """Times of the frames round impact, where the shutter is read."""
+    if Position.P7 not in positions:
+        return []
+    hit = positions[Position.P7].time.s
+    return [hit + step / clip.fps_filmed for step in range(-FAST_FRAMES, FAST_FRAMES + 1)]
 
 
 class _GreyFrames:
@@ -141,7 +156,7 @@ class _GreyFrames:
 def check_footage(
     clip: ClipInfo, body: xr.Dataset, settings: ClipSettings, span: SwingSpan
 ) -> CameraCheck:
-    """Check the camera alone, from the body's track."""
+    """Check the camera alone; the club is followed for its smear, the shutter's."""
     joints = to_joint_centres(
         body.assign_attrs(handedness=str(settings.seen_handedness)),
         settings.view,
@@ -161,7 +176,22 @@ def check_footage(
         sign_target=usual_toward(settings.seen_handedness),
     )
     first = swing_seen(clip, settings, seen, positions)
-    return check_camera(replace(first, scale=_scale(first, settings)), _GreyFrames(clip, ()).at)
+    scale = _scale(first, settings)
+    grey = _GreyFrames(clip, _fast(clip, positions))
+    club = track_club(
+        grey.between,
+        joints,
+        clip=clip,
+        view=settings.view,
+        handedness=settings.seen_handedness,
+        club_length_cm=settings.club_length_cm,
+        px_per_cm=scale.px_per_cm if scale else None,
+        spans=[(span.start_s, span.stop_s)],
+    )
+    with_club = replace(
+        first, track=by_lead_trail(club.track, settings.seen_handedness), scale=scale
+    )
+    return check_camera(with_club, grey.at)
 
 
 def swing_seen(

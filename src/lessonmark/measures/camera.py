@@ -21,6 +21,7 @@ from lessonmark.measures.level import Roll, find_ground_line, find_roll
 from lessonmark.measures.registration import Movement, register
 from lessonmark.measures.scale import scale_from_stature
 from lessonmark.measures.seen import SwingSeen
+from lessonmark.measures.shutter import Shutter, find_shutter
 from lessonmark.measures.standing import Standing, find_standing
 from lessonmark.words import Position, View
 
@@ -39,6 +40,8 @@ LEAST_FPS = 100.0
 # Lens between belt and chest; nearer than three metres the perspective grows fast.
 HEIGHTS_CM = (60.0, 150.0)
 NEAREST_CM = 300.0
+# A smear beyond which a shorter shutter is worth the trouble; common practice, no source.
+SMEAR_WORTH_SAYING_CM = 8.0
 HEAD_SPEED_CM_S = 4000.0  # a club player's driver, common practice, no source
 
 
@@ -72,6 +75,8 @@ def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
     moved, movement = _movement(swing, grey_at)
     cut = _cut_off(swing)
     light = float(np.mean(address[golfer])) if golfer.any() else 255.0
+    shutter = find_shutter(swing, grey_at)
+    blur_cm = shutter.head_px / scale.px_per_cm if shutter and scale else None
     return CameraCheck(
         roll_deg=roll.deg,
         roll_se_deg=roll.se_deg,
@@ -84,11 +89,12 @@ def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
         movement=movement,
         pitch_deg=standing.pitch_deg,
         pitch_se_deg=standing.pitch_se_deg,
+        blur_cm=blur_cm,
         lines=(
             _level_line(roll),
             _square_line(swing, standing),
             _place_line(standing),
-            _frames_line(swing, light),
+            _frames_line(swing, light, shutter, blur_cm),
             _picture_line(swing, moved, cut),
         ),
         ok=roll.source != "assumed"
@@ -252,17 +258,42 @@ def _place_line(standing: Standing) -> str:
     return said
 
 
-def _frames_line(swing: SwingSeen, light: float) -> str:
+def _frames_line(
+    swing: SwingSeen, light: float, shutter: Shutter | None, blur_cm: float | None
+) -> str:
     travel = HEAD_SPEED_CM_S / swing.fps
     said = say(
         "Frames: {fps:.0f} a second; a driver's head goes {travel:.0f} cm from one to the next.",
         fps=swing.fps,
         travel=travel,
     )
+    if shutter is not None and blur_cm is not None:
+        said += " " + _shutter_words(shutter, blur_cm)
     if swing.fps < LEAST_FPS:
         said += " " + say("Film in slow motion, 120 or 240 frames a second.")
     if light < DARK:
         said += " " + say("The player is dark: film in brighter light, or the club will smear.")
+    return said
+
+
+def _shutter_words(shutter: Shutter, blur_cm: float) -> str:
+    part = round(1.0 / shutter.open_s, -1 if shutter.open_s > 0.002 else -2)
+    if shutter.at_most:
+        return say(
+            "The shutter is open no longer than 1/{part:.0f} s: the clubhead smears over less than "
+            "{blur:.0f} cm.",
+            part=part,
+            blur=math.ceil(blur_cm),
+        )
+    said = say(
+        "The shutter is open about 1/{part:.0f} s: at impact the clubhead smears over {blur:.0f} "
+        "cm, and along its path it is known to ± {cost:.0f} cm in one frame.",
+        part=part,
+        blur=blur_cm,
+        cost=0.475 * blur_cm,  # 95 % of an even spread over the smear
+    )
+    if blur_cm > SMEAR_WORTH_SAYING_CM:
+        said += " " + say("Film in brighter light, or set the shutter to 1/1000 s or shorter.")
     return said
 
 
