@@ -14,16 +14,20 @@ from lessonmark.positions.rest import (
     CLUBHEAD_FACE_ON,
     first_still,
     last_still,
+    shaft_first_still,
     shaft_last_still,
 )
-from lessonmark.positions.signals import Path, has_keypoints, path_of
+from lessonmark.positions.signals import Path, Trace, has_keypoints, path_of
 from lessonmark.positions.times import Time
 from lessonmark.words import View
 
 __all__ = ["find_start", "find_stop"]
 
 # The body settles within this of the club, s. Common practice, no source.
-SE_SETTLED_S = 0.06
+SE_SETTLED_S = 0.08
+# The club tells its stop where it was seen in so much of the time about it.
+SEEN_LEAST = 0.5
+ABOUT_STOP_S = 0.2
 # The club at the finish is half hidden: where it and the body disagree, so much of that is doubt.
 DOUBT_SHARE = 0.5
 
@@ -67,7 +71,9 @@ def find_stop(
     torso_px: float,
     px_per_m: float,
 ) -> tuple[Time, str] | None:
-    """Find when a swing is over: the clubhead stops, or else the body has settled.
+    """Find when a swing is over: the shaft or the clubhead stops, or else the body has settled.
+
+    A club that was only predicted about then tells nothing: it is the body's rest that counts.
 
     Parameters
     ----------
@@ -80,6 +86,13 @@ def find_stop(
     """
     after_s, before_s = between_s
     settled = Time(s=about_s, se=SE_SETTLED_S) if about_s > after_s else None
+    shaft = _seen_shaft(track, about_s)
+    if shaft is None and "shaft_seen" in track:
+        return None if settled is None else (settled, say("body"))
+    if shaft is not None and view is View.FACE_ON:
+        turned = shaft_first_still(shaft, about_s=about_s)
+        if turned is not None and after_s < turned.s < before_s:
+            return turned, say("shaft")
     stopped = None
     if has_keypoints(track, "clubhead"):
         stopped = first_still(
@@ -93,6 +106,18 @@ def find_stop(
         doubt = 0.0 if settled is None else DOUBT_SHARE * abs(stopped.s - settled.s)
         return Time(s=stopped.s, se=max(stopped.se, doubt)), say("clubhead")
     return None if settled is None else (settled, say("body"))
+
+
+def _seen_shaft(track: xr.Dataset, about_s: float) -> Trace | None:
+    """Return the shaft's angle where it was seen; None where it mostly was not about a time."""
+    shaft = shaft_angle(track)
+    if shaft is None or "shaft_seen" not in track:
+        return None
+    seen = track.shaft_seen.sel(time=shaft.t).to_numpy() > 0.5
+    near = (shaft.t > about_s - ABOUT_STOP_S) & (shaft.t < about_s + ABOUT_STOP_S)
+    if not near.any() or seen[near].mean() < SEEN_LEAST:
+        return None
+    return Trace(t=shaft.t[seen], value=shaft.value[seen], se=shaft.se[seen])
 
 
 def _paths(track: xr.Dataset, *names: str) -> list[Path]:

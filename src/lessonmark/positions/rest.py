@@ -22,6 +22,7 @@ __all__ = [
     "Turn",
     "first_still",
     "last_still",
+    "shaft_first_still",
     "shaft_last_still",
 ]
 
@@ -78,6 +79,10 @@ SHAFT = {
         still_rad_s=math.radians(0.2), reach_rad=math.radians(5.0), se_s=0.020
     ),
 }
+# 0.30 m/s at the same end, from face-on, where it goes round the player's back: between six and
+# ten tenths of that turn the shaft on the image, the rest goes along the camera's axis or is the
+# hands' (rendered swings: 0.19 to 0.33 rad/s). The slowing from one to the other takes 0.04 s.
+SHAFT_STOP = Turn(still_rad_s=0.8 * 0.30 / 0.95, reach_rad=math.radians(14.0), se_s=0.012)
 SHAFT_WANDER_RAD = math.radians(0.15)
 # What a tracker's points wander while the player stands still, torso lengths.
 WANDER_TORSO = 0.008
@@ -151,6 +156,28 @@ def shaft_last_still(shaft: Trace, *, view: View, about_s: float) -> Time | None
         REST_ENDS_START_S,
         turn.se_s,
     )
+
+
+def shaft_first_still(shaft: Trace, *, about_s: float) -> Time | None:
+    """Find when the shaft is first still from face-on, `about_s` a moment near that.
+
+    Parameters
+    ----------
+    shaft : angle on the image, rad, unwrapped, where the shaft was seen.
+    about_s : a moment at or soon before the rest, s.
+    """
+    found = _leave(
+        -shaft.t[::-1],
+        shaft.value[::-1, None],
+        SHAFT_WANDER_RAD,
+        -about_s,
+        SHAFT_STOP.reach_rad,
+        SHAFT_STOP.still_rad_s,
+        POWERS_STOP,
+        REST_ENDS_STOP_S,
+        SHAFT_STOP.se_s,
+    )
+    return None if found is None else Time(s=-found.s, se=found.se)
 
 
 def first_still(
