@@ -37,7 +37,15 @@ _CLIP_CODE = (
     "lessons/clip_analysis.py",
     "lessons/clip_seeing.py",
 )
-_JUDGING_CODE = ("evidence", "lessons/judging.py", "lessons/analysis.py", "lessons/paired_views.py")
+_JUDGING_CODE = (
+    "evidence",
+    "lessons/judging.py",
+    "lessons/analysis.py",
+    "lessons/paired_views.py",
+    "lessons/chain.py",
+    "lessons/own_scatter.py",
+    "lessons/together.py",
+)
 # Those whose arithmetic goes into a clip's numbers.
 _LIBRARIES = (
     "ai-edge-litert",

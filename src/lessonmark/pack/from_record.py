@@ -26,7 +26,7 @@ def words_of_record(
     Parameters
     ----------
     drills : the library; a drill that was chosen from it brings its cue, checkpoint and cautions.
-    causes : the chain of causes, which the record does not hold.
+    causes : the chain of causes, first cause first.
     """
     known = {drill.id: drill for drill in drills}
     after = (
