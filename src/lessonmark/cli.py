@@ -62,6 +62,14 @@ def analyse(
 
     with errors_for_people(), bars() as on_progress:
         done = run(lesson, out=out, heavy=heavy, workers=workers, on_progress=on_progress)
+    if done.earlier is not None:
+        out_console.print(
+            say(
+                "Another version of the program made the sheet that was here; it stays at {path}",
+                path=done.earlier,
+            ),
+            soft_wrap=True,
+        )
     for problem in done.findings.problems:
         out_console.print(
             f"[bold]{problem.clip}[/bold]: {problem.what}; {problem.do}.",
@@ -181,35 +189,6 @@ def pack(
                 progress=moved,
             )
     out_console.print(say("The pack is at {path}", path=made.folder), soft_wrap=True)
-
-
-@app.command()
-def serve(
-    folder: Annotated[Path | None, typer.Option(help="Where the record is kept.")] = None,
-    port: Annotated[int | None, typer.Option(help="Port on this machine.")] = None,
-    share: Annotated[bool, typer.Option(help="Also on the local network, by a token.")] = False,
-    browser: Annotated[bool, typer.Option(help="Open the pages at once.")] = True,
-    heavy: Annotated[bool, typer.Option(help="Use the larger network.")] = False,
-    accounts: Annotated[bool, typer.Option(help="Everybody signs in: a shared server.")] = False,
-    host: Annotated[
-        list[str] | None, typer.Option(help="Name of this server, behind a TLS proxy.")
-    ] = None,
-) -> None:
-    """Open the coach's record and pages in the browser, on this machine alone."""
-    from lessonmark.web.serve import PORT
-    from lessonmark.web.serve import serve as run
-
-    with errors_for_people():
-        run(
-            folder=folder,
-            port=PORT if port is None else port,
-            share=share,
-            browser=browser,
-            heavy=heavy,
-            accounts=accounts,
-            names=tuple(host or ()),
-            tell=lambda line: out_console.print(line, highlight=False, soft_wrap=True),
-        )
 
 
 @app.command()

@@ -1,4 +1,4 @@
-"""The record from a terminal: back it up, restore it, check that nothing is damaged."""
+"""The record from a terminal: its pages, back it up, restore it, check that nothing is damaged."""
 
 from __future__ import annotations
 
@@ -16,6 +16,35 @@ __all__ = ["app"]
 app = typer.Typer(add_completion=False)
 
 Where = Annotated[Path | None, typer.Option("--folder", help="Where the record is kept.")]
+
+
+@app.command()
+def serve(
+    folder: Annotated[Path | None, typer.Option(help="Where the record is kept.")] = None,
+    port: Annotated[int | None, typer.Option(help="Port on this machine.")] = None,
+    share: Annotated[bool, typer.Option(help="Also on the local network, by a token.")] = False,
+    browser: Annotated[bool, typer.Option(help="Open the pages at once.")] = True,
+    heavy: Annotated[bool, typer.Option(help="Use the larger network.")] = False,
+    accounts: Annotated[bool, typer.Option(help="Everybody signs in: a shared server.")] = False,
+    host: Annotated[
+        list[str] | None, typer.Option(help="Name of this server, behind a TLS proxy.")
+    ] = None,
+) -> None:
+    """Open the coach's record and pages in the browser, on this machine alone."""
+    from lessonmark.web.serve import PORT
+    from lessonmark.web.serve import serve as run
+
+    with errors_for_people():
+        run(
+            folder=folder,
+            port=PORT if port is None else port,
+            share=share,
+            browser=browser,
+            heavy=heavy,
+            accounts=accounts,
+            names=tuple(host or ()),
+            tell=lambda line: out_console.print(line, highlight=False, soft_wrap=True),
+        )
 
 
 @app.command()

@@ -188,6 +188,7 @@ class Findings:
     cautions: tuple[str, ...]
     scale_note: str  # where centimetres come from, or why lengths are in % of the torso
     software: str  # 'lessonmark 0.1.0'
+    judged_with: str = ""  # version in short of what turned numbers into verdicts; '' not kept
     chain: tuple[str, ...] = ()  # the coach's chain of causes, link by link, in sentences
     links: tuple[Association, ...] = ()  # what goes together from swing to swing
     notes: tuple[str, ...] = field(default=())

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from lessonmark.lessons.analysis import PICTURES, analyse_lesson
 from lessonmark.lessons.clip_pool import ClipProgress
 from lessonmark.lessons.findings import Findings
+from lessonmark.lessons.versions import judging_version
+from lessonmark.pack.earlier_sheet import keep_earlier_sheet
 from lessonmark.pack.sheet import write_sheet
 
 __all__ = ["OUT", "Analysed", "analyse"]
@@ -22,6 +24,7 @@ class Analysed:
 
     findings: Findings
     sheet: Path  # the HTML file; `sheet.json` lies beside it
+    earlier: Path | None = None  # where the sheet of another version was put aside
 
 
 def analyse(
@@ -51,4 +54,7 @@ def analyse(
     findings = analyse_lesson(
         folder, out=out, heavy=heavy, workers=workers, on_progress=on_progress
     )
-    return Analysed(findings=findings, sheet=write_sheet(findings, out, pictures=out / PICTURES))
+    findings = replace(findings, judged_with=judging_version())
+    earlier = keep_earlier_sheet(out, findings)
+    sheet = write_sheet(findings, out, pictures=out / PICTURES)
+    return Analysed(findings=findings, sheet=sheet, earlier=earlier)
