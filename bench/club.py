@@ -1,9 +1,10 @@
 """Club and ball against rendered truth: angle, head, coverage and time, by clip and phase.
 
-    python bench/club.py [--clips FOLDER] [--network] [NAME ...]
+    python bench/club.py [--clips FOLDER] [--network | --bodies FOLDER] [NAME ...]
 
 Without ``--network`` the body is the truth's joints with autocorrelated noise of 3.5 px, which
-tells the club's own error apart from the network's; with it, the pose network's track is used.
+tells the club's own error apart from the network's; with it, the pose network's track is used;
+with ``--bodies``, the network's tracks as `bench/positions.py` keeps them in its cache folder.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from lessonmark.media.frames import read_frames
 from lessonmark.media.probe import probe_clip
 from lessonmark.tracks.ball import find_ball
 from lessonmark.tracks.club import track_club
+from lessonmark.tracks.dataset import read_track
 from lessonmark.tracks.schema import BODY_KEYPOINTS, SPACE
 from lessonmark.words import Handedness, View
 
@@ -134,13 +136,16 @@ def network_ms(path: Path) -> float:
     return 1e3 * (time.process_time() - before) / max(len(raw.looks), 1)
 
 
-def measure_clip(path: Path, *, network: bool, name: str) -> Row:
+def measure_clip(path: Path, *, network: bool, bodies: Path | None, name: str) -> Row:
     """Track one clip and compare."""
     truth = json.loads(path.with_suffix(".json").read_text())
     clip = probe_clip(path)
     view = View(truth["camera"]["view"])
     hand = Handedness.LEFT if truth["left_handed"] else Handedness.RIGHT
-    body = network_body(clip, view, hand) if network else noisy_body(truth)
+    if bodies is not None:
+        body = read_track(bodies / (name.replace("/", "__") + ".nc"))
+    else:
+        body = network_body(clip, view, hand) if network else noisy_body(truth)
     # A declared scale is good to some per cent: the golfer's depth is taken as the camera's.
     scale = truth["camera"]["fx"] / truth["camera"]["t0"][2] / 100
     times = body["time"].to_numpy()
@@ -217,6 +222,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--clips", type=Path, default=Path("../shared/clips"))
     parser.add_argument("--network", action="store_true")
+    parser.add_argument("--bodies", type=Path, help="the network's tracks, kept in a folder")
     parser.add_argument("names", nargs="*", help="only clips whose path holds one of these")
     asked = parser.parse_args()
     paths = sorted(asked.clips.rglob("*.mp4"))
@@ -228,7 +234,7 @@ def main() -> None:
     print("| --- " * (len(PHASES) + 7) + "|")
     for path, name in named:
         network = network_ms(path)
-        row = measure_clip(path, network=asked.network, name=name)
+        row = measure_clip(path, network=asked.network, bodies=asked.bodies, name=name)
         cells = " | ".join(
             f"{row.rms[phase]:.2f} ({100 * row.seen[phase]:.0f})" for phase, _, _ in PHASES
         )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr
 from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
 from lessonmark.tracks.club_path import CUT_FAR, CUT_SD, CUT_SHARE, process_noise, transition
@@ -23,7 +24,7 @@ Array = npt.NDArray[np.float64]
 
 ROUNDS = 3  # the turning rate that the model needs comes from the round before
 NOISE_TIMES = (0.1, 0.3, 1.0, 3.0)  # of the process noise, the likeliest is taken
-UNSEEN_NOISE = 3.0  # times the process noise, at least, where the club was not seen
+UNSEEN_NOISE = 6.0  # times the process noise, at least, where the club was not seen
 REACH_SD = 0.06  # club lengths, where a line ends against where the club ends
 ERROR_LASTS_S = 0.03  # how long a ray's error stays alike; found on rendered swings
 OUTLIER = 4.0  # standard errors from which a ray counts as something else
@@ -101,7 +102,11 @@ def smooth_club(
     # The error of a direction that may be anything levels off at the uniform's. A prediction longer
     # than the club is no surer for that.
     short = np.clip(far, 1e-6, 1.0)
-    angle_se = np.minimum(np.arctan2(across, short) * (1 + across / short), GUESS_SE_RAD)
+    angle_se = np.arctan2(across, short) * (1 + across / short)
+    # A short vector may as well point the other way: the club went through the camera's axis.
+    axis = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    along = np.sqrt(np.einsum("ti,tij,tj->t", axis, spread, axis))
+    angle_se = np.minimum(np.hypot(angle_se, np.pi * np.sqrt(ndtr(-short / along))), GUESS_SE_RAD)
     turning = (place[:, 0] * rate[:, 1] - place[:, 1] * rate[:, 0]) / (far**2 + across**2)
     return ClubPath(
         vector=place * length_px,
