@@ -17,13 +17,14 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import xarray as xr
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.measures.camera import check_camera
 from lessonmark.measures.drawing import drawn_lines
-from lessonmark.measures.figure import Figure
+from lessonmark.measures.facing import with_facing
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.measuring import measure_swing
 from lessonmark.measures.posture import Posture
@@ -85,8 +86,15 @@ def tracked(clip: TrueClip, cache: Path) -> xr.Dataset:
         body = body_dataset(raw, clip=info, view=clip.view, handedness=clip.handedness)
         write_track(body, body_file)
     if not club_file.exists():
-        body = to_joint_centres(read_track(body_file), clip.view)
+        network = read_track(body_file)
+        body = to_joint_centres(network, clip.view)
         spans = find_swings(body, strikes_s=[s.s for s in strikes(info)])
+        body = refine_joints(
+            lambda a, b: read_frames(info, start_s=a, stop_s=b),
+            body,
+            refiner=JointRefiner(),
+            spans=[(s.start_s, s.stop_s) for s in spans],
+        )
         body = refine_joints(
             lambda a, b: read_frames(info, start_s=a, stop_s=b),
             body,
@@ -103,7 +111,8 @@ def tracked(clip: TrueClip, cache: Path) -> xr.Dataset:
             px_per_cm=None,
             spans=[(s.start_s, s.stop_s) for s in spans],
         )
-        write_track(club.track, club_file)
+        facing = with_facing(club.track, network, clip.view, clip.handedness)
+        write_track(facing, club_file)
     return by_lead_trail(read_track(club_file), clip.handedness)
 
 
@@ -163,6 +172,8 @@ def check_functions(clips: list[TrueClip]) -> float:
     """Largest difference to the clips' own projected angles, deg, on the true points."""
     worst = 0.0
     for clip in clips:
+        if "positions" not in clip.json:
+            continue
         start = Posture.of(_image_posture(clip, Position.P1)[0], view=clip.view)
         for e in catalogue():
             if e.at is None or e.unit != "deg" or clip.view not in e.views:
@@ -253,7 +264,8 @@ def print_pairs(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
     pairs = defaultdict(dict)
     for clip, swing in swings:
         same = (clip.json["impact_time"], str(clip.json["knobs"]))
-        pairs[same][clip.view] = (clip, swing)
+        if "yaw" not in clip.name or clip.view is not View.FACE_ON:
+            pairs[same][clip.view] = (clip, swing)
     solid = [e for e in catalogue() if e.solid is not None]
     errors = defaultdict(list)
     for both in pairs.values():
@@ -266,9 +278,7 @@ def print_pairs(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
                 value = got.get(f"{e.id}@{position}")
                 if value is None:
                     continue
-                joints = clip.json["positions"][position.value]["joints3d"]
-                figure = Figure(points={ours(n): 100 * np.array(p) for n, p in joints.items()})
-                wrong = (value.value - e.solid(figure) + 180) % 360 - 180
+                wrong = (value.value - e.solid(clip.true_figure(position)) + 180) % 360 - 180
                 errors[e.id].append((position.value, wrong, value.se, value.total_se))
     if not errors:
         return
@@ -289,10 +299,79 @@ def print_pairs(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
         )
 
 
+# The drill's obstacles on the line through the ball: how far behind it, width and height, cm.
+OBSTACLES = [(b, w, h) for b in (20.0, 35.0, 50.0) for w in (8.0,) for h in (5.0, 9.0, 14.0)]
+
+
+def print_clearance(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
+    """An obstacle drawn in the picture, against the least distance of the true clubhead's path."""
+    print("\nclearance, cm, obstacles behind the ball")
+    print("                                         n    bias     RMS  inside   se  system.")
+    pooled = []
+    for clip, swing in swings:
+        if clip.view is not View.FACE_ON or clip.json["camera"].get("R0") is None:
+            continue
+        ball = np.array(clip.json["joints3d"]["ball"][0])
+        start, stop = (clip.json["events"][p] for p in ("P4", "P8"))
+        path = [
+            clip.true_figure(float(s))["clubhead"][[0, 2]] for s in np.arange(start, stop, 0.0005)
+        ]
+        rows, why = [], ""
+        for behind, wide, tall in OBSTACLES:
+            left, right = ball[0] - (behind + wide) / 100, ball[0] - behind / 100
+            corners = [(left, 0.0), (right, 0.0), (right, tall / 100), (left, tall / 100)]
+            px = clip.to_picture(np.array([[x, ball[1], z] for x, z in corners]))
+            marked = replace(swing, obstacle=tuple((float(x), float(y)) for x, y in px))
+            measured, refused = measure_swing(marked, only={"clearance"})
+            if "clearance" not in measured:
+                why = refused["clearance"].reason
+                continue
+            polygon = np.array(corners, np.float32) * 1000  # mm
+            true = -max(
+                cv2.pointPolygonTest(polygon, (float(10 * x), float(10 * z)), True) for x, z in path
+            )
+            got = measured["clearance"]
+            rows.append((got.value - true / 10, got.se, got.systematic, true / 10))
+        if not rows:
+            print(f"{clip.name:36s} refused: {why}")
+            continue
+        pooled += rows
+        print(f"{clip.name:36s} {_clearance_row(rows)}")
+    if pooled:
+        print(f"{'all':36s} {_clearance_row(pooled)}")
+
+
+def _clearance_row(rows: list[tuple[float, float, float, float]]) -> str:
+    wrong, se, system, _ = np.array(rows).T
+    inside = np.mean(np.abs(wrong) < 1.96 * np.hypot(se, system))
+    return (
+        f"{len(rows):5d} {wrong.mean():7.2f} {np.sqrt((wrong**2).mean()):7.2f} "
+        f"{100 * inside:5.0f} % {np.median(se):5.2f} {np.median(system):6.2f}"
+    )
+
+
+def print_cameras(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
+    """What the camera check says of each clip, against the truth where the clip's file has it."""
+    print("\ncamera: off square found (true), smear at impact, cm")
+    for clip, swing in swings:
+        camera, true = swing.camera, clip.json["camera"]
+        if camera is None:
+            continue
+        yaw = true.get("yaw")
+        if yaw is None and "place" in true and clip.view is View.FACE_ON:
+            yaw = float(np.degrees(np.arctan2(true["place"][0], true["place"][1])))
+        found = "-" if camera.yaw_deg is None else f"{camera.yaw_deg:.1f} ± {camera.yaw_se_deg:.1f}"
+        said = "-" if yaw is None else f"{yaw:.1f}"
+        blur = "-" if camera.blur_cm is None else f"{camera.blur_cm:.1f}"
+        shutter = true.get("shutter")
+        print(
+            f"{clip.name:36s} {found:>14s} ({said})  smear {blur}"
+            f"{'' if shutter is None else f', shutter 1/{1 / shutter:.0f} s'}"
+        )
+
+
 def draw_worst(rows: list[Row], clips: dict[str, TrueClip], options, path: Path) -> None:
     """Draw the worst angle on its frame."""
-    import cv2
-
     angles = [r for r in rows if entry(r.at.measure).unit == "deg" and r.at.position is not None]
     worst = max(angles, key=lambda r: abs(r.error))
     clip = clips[worst.clip]
@@ -339,6 +418,8 @@ def main() -> None:
     print_tables(rows, refused)
     print_change(rows)
     print_pairs(swings)
+    print_clearance(swings)
+    print_cameras(swings)
     if options.picture:
         draw_worst(rows, {clip.name: clip for clip in clips}, options, options.picture)
 

@@ -15,6 +15,7 @@ import numpy as np
 import xarray as xr
 
 from lessonmark.errors import CannotMeasure
+from lessonmark.measures.figure import Figure
 from lessonmark.measures.posture import Posture
 from lessonmark.measures.registry import Measure
 from lessonmark.measures.seen import BallSeen, SwingSeen
@@ -163,6 +164,19 @@ class TrueClip:
         except CannotMeasure:
             return None
 
+    def true_figure(self, at: Position | float) -> Figure:
+        """The golfer in space, cm."""
+        s = self.json["events"][at.value] if isinstance(at, Position) else at
+        points = self._space(s)
+        return Figure(points={ours(n): 100 * np.array(p) for n, p in points.items()})
+
+    def to_picture(self, points_m: np.ndarray) -> np.ndarray:
+        """Project points (n, 3) m by the clip's own camera, px."""
+        camera = self.json["camera"]
+        local = points_m @ np.array(camera["R0"]).T + np.array(camera["t0"])
+        focal, centre = (np.array([camera[k + a] for a in "xy"]) for k in "fc")
+        return local[:, :2] / local[:, 2:] * focal + centre
+
     def _true_swing(self) -> Swing:
         times = np.asarray(self.json["timestamps"])
 
@@ -178,6 +192,8 @@ class TrueClip:
 
     def drawn_value(self, measure: str, position: Position) -> float | None:
         """What the clip's own file says of the projected measure, in the catalogue's signs."""
+        if "positions" not in self.json:  # our own renderer's clips say less
+            return None
         said = self.json["positions"][position.value]["d2"]
         flex = {
             f"{side}_{joint}_flex": f"{joint}_{side}"

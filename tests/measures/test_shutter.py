@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -76,6 +78,14 @@ def test_the_strip_tells_the_exposure(open_s):
     assert abs(found.open_s - open_s) < 2.5 * found.se_s
     assert not found.at_most
     assert found.head_px == pytest.approx(open_s * RATE * LONG_PX, rel=0.12)
+
+
+def test_it_needs_no_positions():
+    times = np.arange(0.06, 0.16, 1 / FPS)
+    blind = replace(swing(times), positions=SwingPositions())
+    found = find_shutter(blind, lambda s: picture(s, 1 / 400))
+    assert found is not None
+    assert found.open_s == pytest.approx(1 / 400, rel=0.12)
 
 
 def test_a_very_short_one_is_said_as_a_bound():

@@ -26,6 +26,7 @@ GreyAt = Callable[[float], npt.NDArray[np.uint8]]
 FRAMES = 6  # fastest of the swing
 PLACES = np.linspace(0.45, 0.9, 10)  # along the shaft, butt 0 to head 1: bare steel
 STEP_PX = 0.25
+ROUND_S = 0.07  # to either side of the fastest moment
 CLEAR = 18.0  # grey levels by which the strip stands out from what lies behind it
 LEAST = 12  # strips read, of FRAMES * len(PLACES)
 OWN_PX = 3.0  # a thin shaft at rest on a sharp picture; narrower strips say 'at most'
@@ -85,21 +86,27 @@ def find_shutter(swing: SwingSeen, grey_at: GreyAt) -> Shutter | None:
 
 
 def _ends(swing: SwingSeen) -> tuple[Array, Array, Array] | None:
-    """Butt and head (frame, 2) px from P5 to P8, frame by frame, where the club was seen."""
+    """Butt and head (frame, 2) px round impact, frame by frame."""
     paths = swing.paths
     if "grip_butt" not in paths.index or "clubhead" not in paths.index:
         return None
-    span = [p for p in (Position.P5, Position.P8) if p in swing.positions]
-    if len(span) < 2:
-        return None
-    start, stop = (swing.positions[p].time.s for p in span)
+    butt, head = (paths.position[:, :, paths.index[name]] for name in ("grip_butt", "clubhead"))
+    start, stop = _round_impact(swing, head)
     here = (paths.times >= start) & (paths.times <= stop)
     if here.sum() < 4:
         return None
-    butt, head = (
-        paths.position[here][:, :, paths.index[name]] for name in ("grip_butt", "clubhead")
-    )
-    return paths.times[here], butt, head
+    return paths.times[here], butt[here], head[here]
+
+
+def _round_impact(swing: SwingSeen, head: Array) -> tuple[float, float]:
+    """From P5 to P8; where they are not known yet, round the club's fastest moment."""
+    if Position.P5 in swing.positions and Position.P8 in swing.positions:
+        return swing.positions[Position.P5].time.s, swing.positions[Position.P8].time.s
+    times = swing.paths.times
+    speed = np.nan_to_num(np.hypot(*np.gradient(head, times, axis=0).T))
+    # The middle of its fastest moments, so that one frame in error is not taken for impact.
+    peak = float(np.median(times[np.argsort(-speed)[: max(3, round(0.04 * swing.fps))]]))
+    return peak - ROUND_S, peak + ROUND_S
 
 
 def _strips(
