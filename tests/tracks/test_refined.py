@@ -151,13 +151,14 @@ def test_two_sights_of_one_error_meet_in_the_middle_and_are_surer():
     told = Told(track, right_px=4.0, se_px=4.0 / 1.3)
     out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.0, 1.0)])
     row = 30
-    shift = (out["position"] - track["position"]).isel(time=row).sel(keypoint=list(REFINED))
-    np.testing.assert_allclose(shift.sel(space="x"), 2.0, atol=0.1)
+    joined = [name for name in REFINED if not name.endswith("elbow")]
+    shift = (out["position"] - track["position"]).isel(time=row).sel(keypoint=joined)
+    np.testing.assert_allclose(shift.sel(space="x"), 2.0, atol=0.1)  # equal errors, any correlation
     np.testing.assert_allclose(shift.sel(space="y"), 0.0, atol=0.1)
     total = (out["position_cov"] + out["position_systematic"]).isel(time=row)
     var = total.sel(space="x", space_other="x", keypoint="left_shoulder")
     assert float(var) == pytest.approx(12.0, rel=0.03)
-    still = [name for name in BODY_KEYPOINTS if name not in REFINED]
+    still = [name for name in BODY_KEYPOINTS if name not in joined]
     np.testing.assert_array_equal(
         out["position"].sel(keypoint=still), track["position"].sel(keypoint=still)
     )

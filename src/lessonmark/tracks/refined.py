@@ -30,8 +30,20 @@ _LOOKS_LEAST = 8  # in a span
 # Pictures of another renderer than the training's: errors 1.2 times what the network says (root
 # mean square over joints, both views; bench/README.md), rounded up for pictures of people.
 _OTHER_PICTURES = 1.3
-# How alike the two sights err: 0.1 to 0.8 by joint on clips that neither was fitted on.
-_ALIKE = 0.5
+# Elbows stay with the pose network: the mean was no nearer to the truth there, and a true change of
+# the trail arm's bend was lost in it (bench/README.md).
+_JOINED = [k for k, name in enumerate(REFINED) if not name.endswith("_elbow")]
+# How alike the two sights err: correlations on clips that neither was fitted on, both views.
+_ALIKE = {
+    "shoulder": 0.5,
+    "wrist": 0.4,
+    "hip": 0.75,
+    "knee": 0.1,
+    "ankle": 0.2,
+    "eye": 0.3,
+    "ear": 0.35,
+}
+_ALIKE_BY_JOINT = np.array([_ALIKE[REFINED[k].split("_")[1]] for k in _JOINED])
 # Where they disagree by more than twice what both say, the picture's sight is the less believed.
 _DISAGREE = 4.0
 _CALM_S = 0.05  # s, the weight between the two changes no faster
@@ -61,7 +73,7 @@ def refine_joints(
     """
     out = joints
     names = [str(name) for name in joints["keypoint"].values]
-    columns = np.array([names.index(name) for name in REFINED])
+    columns = np.array([names.index(REFINED[k]) for k in _JOINED])
     for start_s, stop_s in spans:
         sight = _sight(frames, joints, refiner, start_s, stop_s)
         if sight is not None:
@@ -76,7 +88,7 @@ def _sight(
     start_s: float,
     stop_s: float,
 ) -> tuple[npt.NDArray[np.intp], Array, Array] | None:
-    """Rows of a span, the joints' places there (row, 2, 16) and their variances (row, 16)."""
+    """Rows of a span, places of `_JOINED` there (row, 2, joint) and variances (row, joint)."""
     times = joints["time"].values.astype(np.float64)
     rows = np.flatnonzero((times >= start_s - 1e-6) & (times <= stop_s + 1e-6))
     if len(rows) < _LOOKS_LEAST:
@@ -102,16 +114,17 @@ def _sight(
     place = np.stack([looks[row].position for row in seen])
     se = np.stack([looks[row].se for row in seen])
     fps = float(joints.attrs["fps"])
-    smooth = np.empty((len(rows), 2, len(REFINED)))
-    variance = np.empty((len(rows), len(REFINED)))
-    for k, name in enumerate(REFINED):
+    smooth = np.empty((len(rows), 2, len(_JOINED)))
+    variance = np.empty((len(rows), len(_JOINED)))
+    for i, k in enumerate(_JOINED):
+        name = REFINED[k]
         spread = se[:, k, None, None] ** 2 * np.eye(2)
         path = smooth_path(
             times[rows], seen - rows[0], place[:, k], spread, cutoff=cutoff_hz(name, fps)
         )
-        smooth[:, :, k] = path.position
+        smooth[:, :, i] = path.position
         said = np.interp(times[rows], times[seen], se[:, k])
-        variance[:, k] = (_OTHER_PICTURES * said) ** 2
+        variance[:, i] = (_OTHER_PICTURES * said) ** 2
     return rows, smooth, variance
 
 
@@ -146,11 +159,11 @@ def _joined(
     total = random[span, :, :, columns] + shared[span, :, :, columns]
     own_var = np.maximum(0.5 * (total[:, 0, 0] + total[:, 1, 1]), 1e-6)
     gap = sight - moved
-    alike = _ALIKE * np.sqrt(own_var * sight_var)
+    alike = _ALIKE_BY_JOINT * np.sqrt(own_var * sight_var)
     expected = 2 * (own_var + sight_var - 2 * alike)
     doubt = (gap**2).sum(axis=1) / np.maximum(expected, 1e-6)
     sight_var = sight_var * np.maximum(1.0, doubt / _DISAGREE)
-    alike = _ALIKE * np.sqrt(own_var * sight_var)
+    alike = _ALIKE_BY_JOINT * np.sqrt(own_var * sight_var)
     # The least-variance mean of two correlated estimates (Gauss-Markov).
     weight = np.clip((own_var - alike) / (own_var + sight_var - 2 * alike), 0.0, 1.0)
     frames = max(1, round(_CALM_S / float(np.median(np.diff(times)))))
