@@ -17,10 +17,11 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from lessonmark.drills.library import Drill, read_library
+from lessonmark.drills.library import Drill
 from lessonmark.errors import LessonmarkError, PackError, RecordError
 from lessonmark.language import say, speaking
 from lessonmark.lessons.analysis import PICTURES
+from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.erasure import clear_after
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.findings import Findings
@@ -203,7 +204,7 @@ class Packer:
             folder.mkdir(exist_ok=True)
             return _Order(
                 findings=findings,
-                words=words_for_pack(lesson, order.coach, read_library()),
+                words=words_for_pack(lesson, order.coach, coach_library(files.folder)),
                 takes=takes,
                 choices=PackChoices(
                     with_name=order.with_name,
