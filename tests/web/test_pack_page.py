@@ -14,9 +14,10 @@ import pytest
 
 from lessonmark.language import speaking
 from lessonmark.lessons.jobs import read_lesson_findings
-from lessonmark.lessons.record import Lesson, PackOrder, PackState
+from lessonmark.lessons.record import Lesson, PackOrder, PackState, Passage
 from lessonmark.pack import packer as packing
 from lessonmark.pack.packer import Packer
+from lessonmark.pack.take import SwingRef, Take, take_json
 from lessonmark.pack.talking_points import as_text, draft_talking_points
 
 WISH = {"language": "en", "drafted_in": "en", "papers": ["a4"], "with_voice": "false"}
@@ -160,6 +161,24 @@ def test_a_name_in_a_files_name_or_in_the_coachs_words_is_not_passed_on(
         data = json.loads(archive.read(next(n for n in archive.namelist() if "sheet.json" in n)))
     assert {clip["clip"] for clip in data["clips"]} == {f"clip-0{n}" for n in range(1, 7)}
     assert data["focus"][0]["stages"][0]["swing_ids"] == ["clip-01#1", "clip-02#1", "clip-03#1"]
+
+
+def test_a_passage_recorded_after_the_first_pack_is_heard_in_the_next(coach, judged, record):
+    page = coach.get("/lessons/1/pack").text
+    assert '<input type="hidden" name="with_voice" value="true">' in page
+    coach.post("/lessons/1/pack", {**WISH, "with_voice": "true"})
+    with record.writing() as session:
+        take = Take(
+            focus=None,
+            audio=None,
+            duration_s=1.0,
+            swings=(SwingRef(clip_sha256="0" * 64, number=1),),
+            shown=(),
+        )
+        passage = Passage(rank=1, duration_s=1.0, take=take_json(take))
+        session.get_one(Lesson, 1).passages = [passage]
+    page = coach.get("/lessons/1/pack").text
+    assert re.search(r'name="with_voice" value="true" checked', page)
 
 
 def test_a_pack_is_stopped_and_the_older_one_stays(coach, judged, make, short, record, monkeypatch):

@@ -11,10 +11,10 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field, field_validator
 
-from lessonmark.drills.library import read_library
 from lessonmark.errors import RecordError
 from lessonmark.evidence.wording import verdict_word
 from lessonmark.language import languages, say, speaking, spoken
+from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.findings import Findings
 from lessonmark.lessons.jobs import read_lesson_findings, swing_key
 from lessonmark.lessons.listing import NotInRecord, load_lesson
@@ -26,7 +26,7 @@ from lessonmark.pack.packer import pack_folder, words_for_pack
 from lessonmark.pack.paper import PaperSize
 from lessonmark.pack.talking_points import as_text, draft_talking_points
 from lessonmark.pack.unnamed import where_the_name_stands
-from lessonmark.web.desk import TheDesk
+from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Line, Text
 from lessonmark.web.pages import page
 from lessonmark.web.passage_rows import passage_rows
@@ -72,9 +72,9 @@ def show_pack(request: Request, desk: TheDesk, lesson_id: int) -> Response:
     with desk.record.reading() as session:
         lesson = load_lesson(session, lesson_id)
         findings = read_lesson_findings(lesson)
-        order = lesson.pack or _first_order(lesson)
+        order = lesson.pack or _first_order()
         passages = passage_rows(session, lesson, findings)
-        draft = _drafts(lesson, findings, order, order.language) if findings else ("", "")
+        draft = _drafts(desk, lesson, findings, order, order.language) if findings else ("", "")
         folder = pack_folder(desk.record.files, lesson)
         there = [name for name in FILES if folder and (folder / name).is_file()]
         return page(
@@ -92,7 +92,6 @@ def show_pack(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             languages=languages(),
             papers=[(size, PAPER_NAMES[size]) for size in PaperSize],
             passages=passages,
-            voiced=any(one.has_voice for one in passages),
             in_viewer=False,
             there=there,
             ready_message=_read(folder, "message.txt") if folder else "",
@@ -111,10 +110,10 @@ def order_pack(desk: TheDesk, lesson_id: int, form: Annotated[PackForm, Form()])
                 say("there is nothing to put into a pack yet"),
                 do=say("bring clips in, and name a focus"),
             )
-        order = lesson.pack or _first_order(lesson)
+        order = lesson.pack or _first_order()
         lesson.pack = order
         drafted_in = form.drafted_in if form.drafted_in in languages() else order.language
-        old = _drafts(lesson, findings, order, drafted_in)
+        old = _drafts(desk, lesson, findings, order, drafted_in)
         order.language, order.with_name, order.with_voice = (
             form.language,
             form.with_name,
@@ -186,13 +185,13 @@ def send_zip(desk: TheDesk, lesson_id: int) -> Response:
     return FileResponse(path, media_type="application/zip", filename=path.name)
 
 
-def _first_order(lesson: Lesson) -> PackOrder:
+def _first_order() -> PackOrder:
     """Give what a coach finds chosen at first: their page's language, no name, their voice."""
     return PackOrder(
         language=spoken(),
         papers=PaperSize.A4.value,
         with_name=False,
-        with_voice=bool(lesson.passages),
+        with_voice=True,
         coach="",
         talking_points="",
         message="",
@@ -205,10 +204,12 @@ def _first_order(lesson: Lesson) -> PackOrder:
     )
 
 
-def _drafts(lesson: Lesson, findings: Findings, order: PackOrder, language: str) -> tuple[str, str]:
+def _drafts(
+    desk: Desk, lesson: Lesson, findings: Findings, order: PackOrder, language: str
+) -> tuple[str, str]:
     """Draft talking points and message in a language."""
     with speaking(language):
-        words = words_for_pack(lesson, order.coach, read_library())
+        words = words_for_pack(lesson, order.coach, coach_library(desk.record.files.folder))
         points = as_text(draft_talking_points(findings, words))
         return points, draft_message(findings, words, name_in_message=order.with_name)
 
