@@ -18,7 +18,7 @@ from lessonmark.language import say
 from lessonmark.lessons.accounts import PLAYER, SignedIn, note_audit, sign_in, sign_out, signed_in
 from lessonmark.lessons.jobs import read_lesson_findings
 from lessonmark.lessons.listing import load_lesson
-from lessonmark.lessons.record import Clip, Lesson, Swing
+from lessonmark.lessons.record import Clip, Lesson, Player, Swing
 from lessonmark.lessons.store import Record
 from lessonmark.lessons.whose import acting_as, anybody
 from lessonmark.web.desk import TheDesk
@@ -197,7 +197,8 @@ def _player_of(record: Record, params: dict[str, object]) -> int | None:
     with record.reading() as session:
         match params:
             case {"player_id": player_id}:
-                found = player_id
+                # Of a player who was just erased, not even the number is kept.
+                found = session.scalar(select(Player.id).where(Player.id == _int(player_id)))
             case {"lesson_id": lesson_id}:
                 found = session.scalar(select(Lesson.player_id).where(Lesson.id == _int(lesson_id)))
             case {"clip_id": clip_id}:

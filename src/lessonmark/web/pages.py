@@ -32,6 +32,7 @@ def page(request: Request, template: str, *, status: int = 200, **values: Any) -
             lang=spoken(),
             version=__version__,
             account=getattr(request.state, "account", None),
+            shared=request.state.settings.accounts,
             **values,
         )
     )
