@@ -11,12 +11,12 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
-from lessonmark.web import clips, handover, lessons, packs, players, viewer, voice
+from lessonmark.web import clips, handover, lessons, measuring, packs, players, viewer, voice
 from lessonmark.web.settings import WebSettings
 
 ROUTES = [
     (method, route.path)
-    for part in (players, handover, clips, lessons, viewer, voice, packs)
+    for part in (players, handover, clips, lessons, measuring, viewer, voice, packs)
     for route in part.router.routes
     for method in route.methods
 ]
