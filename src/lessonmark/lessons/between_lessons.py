@@ -8,26 +8,28 @@ said to the player yet that day.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from sqlalchemy import exists, select
+from sqlalchemy import exists, false, select
 from sqlalchemy.orm import Session
 
 from lessonmark.drills.retest import RetestFocus, beside_forecast, retest_lines
 from lessonmark.language import say_n
 from lessonmark.lessons.arrivals import guess_stages, mark_stale
-from lessonmark.lessons.attempts import stage_swings
 from lessonmark.lessons.judging import measure_title
 from lessonmark.lessons.listing import load_lesson
-from lessonmark.lessons.record import Focus, Lesson, LessonKind
+from lessonmark.lessons.record import Clip, Focus, Lesson, LessonKind, Swing
 from lessonmark.measures.measured import MeasureAt, Measured
 from lessonmark.measures.registry import entry
-from lessonmark.words import Stage
+from lessonmark.words import Stage, View
 
-__all__ = ["OpeningSwings", "first_to_film", "has_earlier_focus", "opening_swings", "set_kind"]
+__all__ = ["Between", "OpeningSwings", "between", "has_earlier_focus", "set_kind"]
 
 FORECAST_SWINGS = 2  # after-swings that a forecast takes at least
 OPENING = (Stage.RETEST, Stage.BEFORE)
+
+
+Values = dict[tuple[str, View, Stage], list[Measured]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,42 +40,33 @@ class OpeningSwings:
     lines: tuple[str, ...]
 
 
-def first_to_film(session: Session, lesson: Lesson) -> tuple[str, ...]:
-    """Say what to film first at the next lesson; nothing before there are swings after."""
-    foci = [_retest_focus(session, lesson, wish) for wish in lesson.focus]
-    if not any(focus.after for focus in foci):
-        return ()
-    return retest_lines([focus for focus in foci if focus.after])
+@dataclass(frozen=True, kw_only=True)
+class Between:
+    """What stands between a lesson and its neighbours."""
+
+    lasted: OpeningSwings | None = None  # of this lesson, by the next one's swings
+    retested: OpeningSwings | None = None  # of the last lesson, by this one's swings
+    first_to_film: tuple[str, ...] = ()  # next time; empty before there are swings after
 
 
-def opening_swings(session: Session, lesson: Lesson, *, later: bool) -> OpeningSwings | None:
-    """Put one lesson's focus beside another's opening swings.
-
-    Parameters
-    ----------
-    later : of this lesson, beside the next one's swings; else the last lesson's, beside this one's.
-
-    Returns
-    -------
-    OpeningSwings or None : None where there is no such lesson, or nothing to put beside.
-    """
+def between(session: Session, lesson: Lesson) -> Between:
+    """Put a lesson beside the one before it and the one after it."""
     if lesson.kind is not LessonKind.LESSON:
-        return None
-    other = _neighbour(session, lesson, later=later)
-    if other is None:
-        return None
-    said, shown = (lesson, other) if later else (other, lesson)
-    lines = []
-    for wish in said.focus:
-        focus = _retest_focus(session, said, wish)
-        swings = _opening(session, shown, wish)
-        if swings and len(focus.after) >= FORECAST_SWINGS:
-            lines.append(
-                beside_forecast(focus, swings)
-                + " "
-                + say_n("{n} opening swing.", "{n} opening swings.", len(swings))
-            )
-    return OpeningSwings(lesson=other, lines=tuple(lines)) if lines else None
+        return Between()
+    foci = _retest_foci(session, lesson)
+    earlier = _neighbour(session, lesson, later=False)
+    later = _neighbour(session, lesson, later=True)
+    lasted = _beside(session, lesson.focus, foci, later) if later else None
+    retested = None
+    if earlier is not None:
+        lines = _beside(session, earlier.focus, _retest_foci(session, earlier), lesson)
+        retested = replace(lines, lesson=earlier) if lines else None
+    having = [focus for focus in foci if focus.after]
+    return Between(
+        lasted=lasted,
+        retested=retested,
+        first_to_film=retest_lines(having) if having and lasted is None else (),
+    )
 
 
 def has_earlier_focus(session: Session, lesson: Lesson) -> bool:
@@ -116,25 +109,62 @@ def _neighbour(session: Session, lesson: Lesson, *, later: bool) -> Lesson | Non
     return session.scalar(query.limit(1))
 
 
-def _retest_focus(session: Session, lesson: Lesson, wish: Focus) -> RetestFocus:
-    at = MeasureAt.parse(wish.at)
+def _retest_foci(session: Session, lesson: Lesson) -> list[RetestFocus]:
+    values = _values(session, lesson, lesson.focus, (Stage.BEFORE, Stage.AFTER))
+    foci = []
+    for wish in lesson.focus:
+        at = MeasureAt.parse(wish.at)
+        foci.append(
+            RetestFocus(
+                name=measure_title(entry(at.measure), at),
+                unit=entry(at.measure).unit,
+                view=wish.view,
+                before=tuple(values.get((wish.at, wish.view, Stage.BEFORE), ())),
+                after=tuple(values.get((wish.at, wish.view, Stage.AFTER), ())),
+            )
+        )
+    return foci
 
-    def swings(stage: Stage) -> tuple[Measured, ...]:
-        return stage_swings(session, lesson.id, (stage,), at, wish.view)
 
-    return RetestFocus(
-        name=measure_title(entry(at.measure), at),
-        unit=entry(at.measure).unit,
-        view=wish.view,
-        before=swings(Stage.BEFORE),
-        after=swings(Stage.AFTER),
+def _beside(
+    session: Session, wishes: Sequence[Focus], foci: Sequence[RetestFocus], shown: Lesson
+) -> OpeningSwings | None:
+    values = _values(session, shown, wishes, OPENING)
+    lines = []
+    for wish, focus in zip(wishes, foci, strict=True):
+        swings: Sequence[Measured] = ()
+        for stage in OPENING:
+            swings = swings or values.get((wish.at, wish.view, stage), ())
+        if swings and len(focus.after) >= FORECAST_SWINGS:
+            count = say_n("{n} opening swing.", "{n} opening swings.", len(swings))
+            lines.append(f"{beside_forecast(focus, swings)} {count}")
+    return OpeningSwings(lesson=shown, lines=tuple(lines)) if lines else None
+
+
+def _values(
+    session: Session, lesson: Lesson, wishes: Sequence[Focus], stages: Sequence[Stage]
+) -> Values:
+    """Read a few measures of a lesson's counted swings in one go, in the order played.
+
+    A length in hundredths of the torso is left out where the measure is one of centimetres.
+    """
+    keys = list(dict.fromkeys(wish.at for wish in wishes))
+    if not keys:
+        return {}
+    lengths = {key for key in keys if entry(MeasureAt.parse(key).measure).unit == "cm"}
+    unscaled = Clip.finding.contains('"scale":null') if lengths else false()
+    # Single values out of the row's JSON: all of a swing's numbers would take longer to read.
+    rows = session.execute(
+        select(Clip.stage, Clip.view, unscaled, *(Swing.numbers[key] for key in keys))
+        .join(Clip, Clip.id == Swing.clip_id)
+        .where(Clip.lesson_id == lesson.id, Clip.stage.in_(stages), Swing.left_out == "")
+        .order_by(Clip.filmed_at, Swing.number)
     )
-
-
-def _opening(session: Session, lesson: Lesson, wish: Focus) -> Sequence[Measured]:
-    at = MeasureAt.parse(wish.at)
-    for stage in OPENING:
-        swings = stage_swings(session, lesson.id, (stage,), at, wish.view)
-        if swings:
-            return swings
-    return ()
+    values: Values = {}
+    for stage, view, is_unscaled, *numbers in rows:
+        for key, found in zip(keys, numbers, strict=True):
+            if found is not None and not (is_unscaled and key in lengths):
+                value, se, systematic = found
+                one = Measured(value=value, se=se, systematic=systematic)
+                values.setdefault((key, view, stage), []).append(one)
+    return values

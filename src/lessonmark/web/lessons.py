@@ -14,12 +14,7 @@ from pydantic import BaseModel, Field
 from lessonmark.errors import LessonmarkError, RecordError
 from lessonmark.language import say
 from lessonmark.lessons.arrivals import mark_stale
-from lessonmark.lessons.between_lessons import (
-    first_to_film,
-    has_earlier_focus,
-    opening_swings,
-    set_kind,
-)
+from lessonmark.lessons.between_lessons import between, has_earlier_focus, set_kind
 from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.jobs import read_lesson_findings, swing_key
 from lessonmark.lessons.listing import NotInRecord, load_lesson, load_player
@@ -156,9 +151,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             **version_rows(session, lesson),
             **plan_rows(session, lesson, coach_library(desk.record.files.folder)),
             **link_rows(findings, lesson),
-            first_to_film=first_to_film(session, lesson),
-            lasted=opening_swings(session, lesson, later=True),
-            retested=opening_swings(session, lesson, later=False),
+            between=between(session, lesson),
             practice=lesson.kind is LessonKind.PRACTICE,
         )
 
