@@ -359,7 +359,8 @@ def print_cameras(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
             continue
         yaw = true.get("yaw")
         if yaw is None and "place" in true and clip.view is View.FACE_ON:
-            yaw = float(np.degrees(np.arctan2(true["place"][0], true["place"][1])))
+            # The catalogue's sign: a camera moved toward the target looks back, and is negative.
+            yaw = -float(np.degrees(np.arctan2(true["place"][0], true["place"][1])))
         found = "-" if camera.yaw_deg is None else f"{camera.yaw_deg:.1f} ± {camera.yaw_se_deg:.1f}"
         said = "-" if yaw is None else f"{yaw:.1f}"
         blur = "-" if camera.blur_cm is None else f"{camera.blur_cm:.1f}"

@@ -44,6 +44,11 @@ LANDMARK_SE = {
     "clubhead": 0.03,
 }
 OTHER_SE = 0.10
+# How the errors of the two hips' centres go together, across and up the picture: left over in
+# rendered bodies that the fit had not seen (`bench/render/facing.py`). The shoulders' (about -0.5)
+# is not carried: their tilt's error is wide enough without (bench/README.md, measures).
+HIPS = ("lead_hip", "trail_hip")
+HIPS_TOGETHER = (0.0, 0.5)
 # Share of a landmark's offset that goes with the joint from address to any other position; the
 # rest depends on how the joint is turned then.
 STAYS = 0.5
@@ -135,6 +140,9 @@ def landmark_cov(swing: SwingSeen, name: str, s: float, torso_px: float) -> Matr
 def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[Disturbance]:
     found = []
     names = {key.name for key in points} - {SHAFT, "ball"}
+    if names >= set(HIPS) and not reading.entry.is_span:
+        found += _hips(reading, points)
+        names -= set(HIPS)
     for name in sorted(names):
         keys = [key for key in points if key.name == name]
         axes = {
@@ -152,6 +160,42 @@ def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[D
         for key in keys:
             for axis in axes[key]:
                 found.append(Disturbance(points={key: math.sqrt(1 - STAYS) * axis}))
+    return found
+
+
+def _hips(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[Disturbance]:
+    """Move both hips at once: a hip put too high goes with the other one put too high."""
+    found = []
+    instants = sorted({key.instant for key in points if key.name in HIPS})
+    modes = {}
+    for instant in instants:
+        keys = [key for key in points if key.name in HIPS and key.instant == instant]
+        if len(keys) < 2:  # one of them alone, as any other point
+            modes[instant] = [
+                {key: axis}
+                for key in keys
+                for axis in _axes(
+                    landmark_cov(reading.swing, key.name, points[key][0], reading.torso_px)
+                )
+            ]
+            continue
+        covs = [
+            landmark_cov(reading.swing, key.name, points[key][0], reading.torso_px) for key in keys
+        ]
+        whole = np.zeros((4, 4))
+        whole[:2, :2], whole[2:, 2:] = covs
+        for axis, correlation in enumerate(HIPS_TOGETHER):
+            shared = correlation * math.sqrt(covs[0][axis, axis] * covs[1][axis, axis])
+            whole[axis, 2 + axis] = whole[2 + axis, axis] = shared
+        modes[instant] = [{keys[0]: mode[:2], keys[1]: mode[2:]} for mode in _axes(whole)]
+    now = "now" if "now" in modes else instants[0]
+    for mode in modes[now]:
+        stay = math.sqrt(STAYS)
+        found.append(Disturbance(named={key.name: stay * step for key, step in mode.items()}))
+    turn = math.sqrt(1 - STAYS)
+    for instant in instants:
+        for mode in modes[instant]:
+            found.append(Disturbance(points={key: turn * step for key, step in mode.items()}))
     return found
 
 
