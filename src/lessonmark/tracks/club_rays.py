@@ -198,7 +198,9 @@ class RayFinder:
         evidence = np.full(difference.shape, MISS, np.float32)
         kind = np.zeros(difference.shape, np.int8)
         for index, strips in enumerate(self._strips):
-            if index and np.radians(FANS_DEG[index - 1] + FANS_DEG[index]) / 2 > fan_limit:
+            # The narrowest fan is looked for at rest as well: it is as wide as a clubhead, so that
+            # the line ends at the same place whether the club moves or stands.
+            if index > 1 and np.radians(FANS_DEG[index - 1] + FANS_DEG[index]) / 2 > fan_limit:
                 break
             here = strips.evidence(changed)
             if len(hidden):
