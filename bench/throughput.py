@@ -218,7 +218,7 @@ def asked(client: httpx.Client, path: str) -> str:
 def queue_ms(record, tests, folder: Path) -> str:
     """Time ten clips of a new player through the queue with the stand-in; ms a clip."""
     paths = [
-        tests.write_numbered_clip(folder / f"q{n}.mp4", frames=24, tint=7 + n) for n in range(10)
+        tests.write_numbered_clip(folder / f"q{n}.mp4", frames=24, tint=20 * n) for n in range(10)
     ]
     fill(record, paths)
     analyser = tests.InventedAnalyser()
@@ -238,6 +238,9 @@ PARTS = {"clips": clips, "workers": workers, "archive": archive}
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("parts", nargs="*", choices=[*PARTS, []], default=[])
-    for part in parser.parse_args().parts or PARTS:
+    parser.add_argument("--clips", type=int, default=CLIPS, help="of the demo, for 'workers'")
+    asked_for = parser.parse_args()
+    CLIPS = asked_for.clips
+    for part in asked_for.parts or PARTS:
         PARTS[part]()
         print()
