@@ -214,10 +214,6 @@ def change_focus(desk: TheDesk, lesson_id: int, form: Annotated[FocusForm, Form(
                 raise RecordError(
                     say("there is no measure of that name"), do=say("choose one from the list")
                 )
-            if view not in {one.value for one in View}:
-                raise RecordError(
-                    say("there is no measure of that name"), do=say("choose one from the list")
-                )
             choices.append(
                 FocusChoice(at=at, view=View(view), direction=direction, smallest_worth=smallest)
             )
