@@ -24,6 +24,8 @@ YAW_SE_DEG = 6.0
 PITCH_SE_DEG = 5.0
 # How far a point may lie off its nominal depth by this golfer's own swing, share of stature.
 OWN_DEPTH_SE = 0.03
+# The same for the clubhead on its way to the ball, against rendered swings (bench/README.md).
+CLUB_DEPTH_SE = 0.08
 # Of the nominal depth over the distance: builds, positions and focal lengths differ.
 DEPTH_SHARE_SE = 0.4
 # Where the network's landmark lies against the joint's centre, by definition and by clothes, and
@@ -113,7 +115,10 @@ def _own_depth(
     reading: Reading, value: float, points: dict[Key, tuple[float, ...]], yaw_deg: float
 ) -> float:
     if reading.entry.is_span:
-        return 0.0
+        # Between the positions nothing but the club goes far enough for its depth to matter.
+        club = Key("clubhead", "")
+        depths = {club: CLUB_DEPTH_SE}
+        return _effect(reading, value, Disturbance(depths=depths)) if club in points else 0.0
     square = Disturbance(yaw_deg=yaw_deg)
     try:
         base = reading.difference(value, square)
