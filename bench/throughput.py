@@ -176,8 +176,8 @@ def workers() -> None:
         took = queue_seconds(paths, workers=count, threads=threads)
         first = first or took
         print(f"| {name} | {took:.1f} | {3600 * len(paths) / took:.0f} | {first / took:.2f} |")
-    limit = bare_at_once(cores) / frames * len(paths) * 3600
-    took = frames / bare_at_once(cores)
+    took = frames / statistics.median(bare_at_once(cores) for _ in range(3))
+    limit = 3600 * len(paths) / took
     print(f"| bare network, every frame, {cores} cores | {took:.1f} | {limit:.0f} | |")
     print(f"\nat the end: {machine()}")
 
