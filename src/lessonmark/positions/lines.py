@@ -19,13 +19,13 @@ __all__ = ["arm_elevation", "arms_turn", "shaft_angle", "shaft_elevation", "unse
 # 1.6 deg. From down-the-line a level shaft points along the axis and the camera stands between
 # the hands' height and the chest's: 0 to 6.4 deg, the end nearer to the camera lower. Anything
 # between is as likely: the middle is taken out, the standard error is half the width over the
-# root of 3 (JCGM 100:2008, 4.3.7), and as much again for the ends of a shaft that points along
-# the axis: they are found less well than its line (rendered swings). Arms are nearer to the
-# camera's height, but turn deeper. rad.
+# root of 3 (JCGM 100:2008, 4.3.7). The ends of a shaft that points along the axis are found less
+# well than its line, which weighs four times as much (seen on the rendered swings). Arms are
+# nearer to the camera's height, but turn deeper. rad.
 SE_LEVEL = {
     (View.FACE_ON, "shaft"): math.radians(0.9),
     (View.FACE_ON, "arm"): math.radians(1.2),
-    (View.DOWN_THE_LINE, "shaft"): math.radians(3.8),
+    (View.DOWN_THE_LINE, "shaft"): math.radians(8.0),
     (View.DOWN_THE_LINE, "arm"): math.radians(2.0),
 }
 LEVEL_SHAFT_LOOKS = {View.FACE_ON: 0.0, View.DOWN_THE_LINE: math.radians(3.2)}

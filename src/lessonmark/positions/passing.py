@@ -23,6 +23,9 @@ SE_AT_BALL_CLUB = 0.02
 # lead it by some 5 to 15 cm, at 5 to 7 m/s. Common practice, no source.
 HANDS_LATE_S = 0.020
 SE_HANDS_S = 0.018
+# From down-the-line the head comes at the camera's height along the axis, and where its line ends
+# is not where it ended at address: seen on the rendered swings, s.
+SE_FROM_BEHIND_S = 0.006
 _LOOK_S = 0.08
 
 
@@ -97,7 +100,7 @@ def club_passing(
         if at in (0, len(fine) - 1) or np.hypot(off_along[at], off_up[at]) > 0.35 * length:
             return None
         passed_s = float(fine[at])
-        se_s = math.hypot(se_px / max(float(speed[at]), 1e-6), 0.003)
+        se_s = math.hypot(se_px / max(float(speed[at]), 1e-6), SE_FROM_BEHIND_S)
     return ImpactSource(kind=CLUB, time=Time(s=passed_s, se=max(se_s, 2e-4)))
 
 
