@@ -19,8 +19,9 @@ import numpy as np
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.language import say
+from lessonmark.measures.disturbance import Disturbance, Key
 from lessonmark.measures.measured import MeasureAt, Measured, Refused
-from lessonmark.measures.reading import Disturbance, Key, Reading
+from lessonmark.measures.reading import Reading
 from lessonmark.measures.registry import Measure, catalogue
 from lessonmark.measures.seen import SwingSeen
 from lessonmark.measures.systematic import systematic_se

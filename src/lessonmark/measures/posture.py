@@ -18,13 +18,20 @@ from lessonmark.errors import CannotMeasure
 from lessonmark.language import say
 from lessonmark.words import View
 
-__all__ = ["Posture", "Vector"]
+__all__ = ["Posture", "Vector", "sides_of"]
 
 Vector = npt.NDArray[np.float64]  # shape (2,)
 
 # The pair whose middle a `mid_` point is. Taken here and not from a track, so that the middle's
 # error keeps its correlation with the two sides (GUM, JCGM 100:2008, eq. 13).
 _SIDES = ("lead", "trail")
+
+
+def sides_of(name: str) -> tuple[str, ...]:
+    """Name the points that one is the middle of; a point that is none, itself."""
+    if name.startswith("mid_"):
+        return tuple(f"{side}_{name[4:]}" for side in _SIDES)
+    return (name,)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,8 +73,8 @@ class Posture:
 
     def __getitem__(self, name: str) -> Vector:
         if name.startswith("mid_"):
-            pair = [self.look(f"{side}_{name[4:]}") for side in _SIDES]
-            return np.asarray((pair[0] + pair[1]) / 2, dtype=float)
+            lead, trail = (self.look(side) for side in sides_of(name))
+            return (lead + trail) / 2
         return self.look(name)
 
     @property

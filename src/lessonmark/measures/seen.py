@@ -13,6 +13,7 @@ import xarray as xr
 from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.facing import Facing
 from lessonmark.measures.paths import Paths
+from lessonmark.measures.placing import Placing
 from lessonmark.measures.scale_value import Scale
 from lessonmark.positions.times import SwingPositions
 from lessonmark.words import Handedness, View
@@ -84,9 +85,14 @@ class SwingSeen:
         return Facing.of(self.track, self.view)
 
     @cached_property
-    def placed(self) -> dict[tuple[str, float], npt.NDArray[np.float64]]:
-        """Points already brought to the measures' axes, by name and time: every measure's reads."""
-        return {}
+    def placing(self) -> Placing:
+        """The way from this swing's pixels to the measures' axes; may refuse, as a measure does."""
+        return Placing(self)
+
+    @property
+    def focal_px(self) -> float:
+        """The focal length that is taken for the camera's, px."""
+        return FOCAL_SHARE * max(self.width, self.height)
 
     def phase(self, s: float) -> float:
         """Say where in the swing a time is: 0 at P1 to 9 at P10, between positions in between."""

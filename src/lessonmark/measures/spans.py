@@ -118,7 +118,7 @@ def shift_lead(swing: Swing) -> float:
     """Time from the pelvis's first move toward the target to P4, ms, + hips first."""
     top = swing.time(P.P4)
     times = np.arange(swing.time(P.P2), swing.time(P.P6), BELL_STEP_S)
-    rough = np.array([swing.at(float(t))["mid_hip"][0] for t in times])
+    rough = swing.path("mid_hip", times)[:, 0]
     weights = np.convolve(np.ones_like(rough), BELL, mode="same")
     along = np.convolve(rough, BELL, mode="same") / weights
     back = int(np.argmin(along))
@@ -154,7 +154,7 @@ def clearance(swing: Swing) -> float:
     corners = swing.obstacle()
     # Finer than frames: at 45 m/s the clubhead goes 37 cm in one at 120 frames a second.
     times = np.arange(swing.time(P.P4), swing.time(P.P8), PATH_STEP_S)
-    path = [swing.at(float(t))["clubhead"] for t in times]
+    path = swing.path("clubhead", times)
     return min(_signed_distance(point, corners) for point in path)
 
 

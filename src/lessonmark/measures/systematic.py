@@ -9,9 +9,10 @@ import numpy.typing as npt
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.measures.camera_check import CameraCheck
+from lessonmark.measures.disturbance import SHAFT, Disturbance, Key
 from lessonmark.measures.facing import landmark_factor
 from lessonmark.measures.posture import Vector
-from lessonmark.measures.reading import SHAFT, Disturbance, Key, Reading
+from lessonmark.measures.reading import Reading
 from lessonmark.measures.seen import SwingSeen
 
 __all__ = ["landmark_cov", "systematic_parts", "systematic_se"]
@@ -142,6 +143,13 @@ def landmark_cov(swing: SwingSeen, name: str, s: float, torso_px: float) -> Matr
     return np.asarray((LANDMARK_SE.get(joint, OTHER_SE) * torso_px) ** 2 * np.eye(2))
 
 
+def _landmark_cov(reading: Reading, name: str, s: float) -> Matrix:
+    kept = reading.placing.landmark_covs
+    if (name, s) not in kept:
+        kept[name, s] = landmark_cov(reading.swing, name, s, reading.torso_px)
+    return kept[name, s]
+
+
 def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[Disturbance]:
     found = []
     names = {key.name for key in points} - {SHAFT, "ball"}
@@ -150,10 +158,7 @@ def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[D
         names -= set(HIPS)
     for name in sorted(names):
         keys = [key for key in points if key.name == name]
-        axes = {
-            key: _axes(landmark_cov(reading.swing, name, points[key][0], reading.torso_px))
-            for key in keys
-        }
+        axes = {key: _axes(_landmark_cov(reading, name, points[key][0])) for key in keys}
         now = next((key for key in keys if key.instant == "now"), keys[0])
         for axis in axes[now]:
             found.append(Disturbance(named={name: math.sqrt(STAYS) * axis}))
@@ -179,14 +184,10 @@ def _hips(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[Distur
             modes[instant] = [
                 {key: axis}
                 for key in keys
-                for axis in _axes(
-                    landmark_cov(reading.swing, key.name, points[key][0], reading.torso_px)
-                )
+                for axis in _axes(_landmark_cov(reading, key.name, points[key][0]))
             ]
             continue
-        covs = [
-            landmark_cov(reading.swing, key.name, points[key][0], reading.torso_px) for key in keys
-        ]
+        covs = [_landmark_cov(reading, key.name, points[key][0]) for key in keys]
         whole = np.zeros((4, 4))
         whole[:2, :2], whole[2:, 2:] = covs
         for axis, correlation in enumerate(HIPS_TOGETHER):
