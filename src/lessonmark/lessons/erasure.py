@@ -8,6 +8,8 @@ given) are out of reach, and the report says so.
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sqlalchemy import JSON, Enum, String, Text, cast, delete, exists, func, select, update
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from lessonmark.errors import RecordError
@@ -53,6 +56,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ErasureReport", "clear_after", "erase_player", "finish_erasures"]
 
+SEARCHES, AGAIN_AFTER_S = 8, 1.0  # a trace that is found is looked for again so often
 SHORTEST_TRACE = 8  # bytes: a shorter word turns up in a file by chance
 _OF_LESSON = (
     Focus,
@@ -152,19 +156,31 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
             erasure.report = {**_delete_rows(session, player_id, media), "files": files}
         erasure.player_id = None
         erasure.plan = {}
-    # Again, now that the rows are gone: the background may have been writing when they went.
-    for sha256 in media:
-        files += record.files.remove_media(sha256)
-    for uid in lessons:
-        files += record.files.remove_lesson(uid)
-    rebuild(record)
-    left = tuple(find_traces(record, traces, media=media, lessons=lessons))
+    left: list[str] = []
+    for attempt in range(SEARCHES):
+        # The background may have been writing or reading when the rows went; it soon is done.
+        time.sleep(AGAIN_AFTER_S * min(attempt, 1))
+        for sha256 in media:
+            files += record.files.remove_media(sha256)
+        for uid in lessons:
+            files += record.files.remove_lesson(uid)
+        try:
+            rebuild(record)
+        except (sqlite3.OperationalError, OperationalError):  # somebody else is at the database
+            if attempt == SEARCHES - 1:
+                raise
+            continue
+        left = find_traces(record, traces, media=media, lessons=lessons)
+        if not left:
+            break
     now = datetime.now(UTC)
     with record.writing() as session:
         erasure = session.get_one(Erasure, erasure_id)
         erasure.finished_at = now
         rows = {table: n for table, n in erasure.report.items() if table != "files"}
-        return player_id or -1, ErasureReport(rows=rows, files=files, left=left, finished_at=now)
+        return player_id or -1, ErasureReport(
+            rows=rows, files=files, left=tuple(left), finished_at=now
+        )
 
 
 def clear_after(
