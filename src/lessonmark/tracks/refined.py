@@ -18,7 +18,7 @@ from lessonmark.media.clip import Frame
 from lessonmark.tracks.anatomy import body_size
 from lessonmark.tracks.refiner import REFINED, JointRefiner, RefinedLook
 from lessonmark.tracks.smoother import cutoff_hz, smooth_path
-from lessonmark.words import Handedness
+from lessonmark.words import Handedness, View
 
 __all__ = ["refine_joints"]
 
@@ -31,8 +31,9 @@ _LOOKS_LEAST = 8  # in a span
 # mean square over joints, both views; bench/README.md), rounded up for pictures of people.
 _OTHER_PICTURES = 1.3
 # Elbows stay with the pose network: the mean was no nearer to the truth there, and a true change of
-# the trail arm's bend was lost in it (bench/README.md).
-_JOINED = [k for k, name in enumerate(REFINED) if not name.endswith("_elbow")]
+# the trail arm's bend was lost in it. Hips seen from the front stay where `anatomy` moves them:
+# bodies that neither was trained on show that it knows them better (bench/README.md).
+_LEFT_ALONE = {View.FACE_ON: ("elbow", "hip"), View.DOWN_THE_LINE: ("elbow",)}
 # How alike the two sights err: correlations on clips that neither was fitted on, both views.
 _ALIKE = {
     "shoulder": 0.5,
@@ -43,7 +44,6 @@ _ALIKE = {
     "eye": 0.3,
     "ear": 0.35,
 }
-_ALIKE_BY_JOINT = np.array([_ALIKE[REFINED[k].split("_")[1]] for k in _JOINED])
 # Where they disagree by more than twice what both say, the picture's sight is the less believed.
 _DISAGREE = 4.0
 _CALM_S = 0.05  # s, the weight between the two changes no faster
@@ -73,11 +73,14 @@ def refine_joints(
     """
     out = joints
     names = [str(name) for name in joints["keypoint"].values]
-    columns = np.array([names.index(REFINED[k]) for k in _JOINED])
+    alone = _LEFT_ALONE[View(joints.attrs["view"])]
+    taken = [k for k, name in enumerate(REFINED) if name.split("_")[1] not in alone]
+    columns = np.array([names.index(REFINED[k]) for k in taken])
+    alike = np.array([_ALIKE[REFINED[k].split("_")[1]] for k in taken])
     for start_s, stop_s in spans:
-        sight = _sight(frames, joints, refiner, start_s, stop_s)
+        sight = _sight(frames, joints, refiner, taken, start_s, stop_s)
         if sight is not None:
-            out = _joined(out, columns, *sight)
+            out = _joined(out, columns, alike, *sight)
     return out
 
 
@@ -85,10 +88,11 @@ def _sight(
     frames: Callable[[float, float], Iterable[Frame]],
     joints: xr.Dataset,
     refiner: JointRefiner,
+    taken: Sequence[int],
     start_s: float,
     stop_s: float,
 ) -> tuple[npt.NDArray[np.intp], Array, Array] | None:
-    """Rows of a span, places of `_JOINED` there (row, 2, joint) and variances (row, joint)."""
+    """Rows of a span, the places there of `taken` (row, 2, joint), and variances (row, joint)."""
     times = joints["time"].values.astype(np.float64)
     rows = np.flatnonzero((times >= start_s - 1e-6) & (times <= stop_s + 1e-6))
     if len(rows) < _LOOKS_LEAST:
@@ -114,9 +118,9 @@ def _sight(
     place = np.stack([looks[row].position for row in seen])
     se = np.stack([looks[row].se for row in seen])
     fps = float(joints.attrs["fps"])
-    smooth = np.empty((len(rows), 2, len(_JOINED)))
-    variance = np.empty((len(rows), len(_JOINED)))
-    for i, k in enumerate(_JOINED):
+    smooth = np.empty((len(rows), 2, len(taken)))
+    variance = np.empty((len(rows), len(taken)))
+    for i, k in enumerate(taken):
         name = REFINED[k]
         spread = se[:, k, None, None] ** 2 * np.eye(2)
         path = smooth_path(
@@ -144,6 +148,7 @@ def _rows_to_look_at(
 def _joined(
     track: xr.Dataset,
     columns: npt.NDArray[np.intp],
+    correlation: Array,
     rows: npt.NDArray[np.intp],
     sight: Array,
     sight_var: Array,
@@ -159,11 +164,11 @@ def _joined(
     total = random[span, :, :, columns] + shared[span, :, :, columns]
     own_var = np.maximum(0.5 * (total[:, 0, 0] + total[:, 1, 1]), 1e-6)
     gap = sight - moved
-    alike = _ALIKE_BY_JOINT * np.sqrt(own_var * sight_var)
+    alike = correlation * np.sqrt(own_var * sight_var)
     expected = 2 * (own_var + sight_var - 2 * alike)
     doubt = (gap**2).sum(axis=1) / np.maximum(expected, 1e-6)
     sight_var = sight_var * np.maximum(1.0, doubt / _DISAGREE)
-    alike = _ALIKE_BY_JOINT * np.sqrt(own_var * sight_var)
+    alike = correlation * np.sqrt(own_var * sight_var)
     # The least-variance mean of two correlated estimates (Gauss-Markov).
     weight = np.clip((own_var - alike) / (own_var + sight_var - 2 * alike), 0.0, 1.0)
     frames = max(1, round(_CALM_S / float(np.median(np.diff(times)))))
