@@ -3,7 +3,6 @@
 import json
 import os
 import sqlite3
-import threading
 import time
 import zipfile
 from datetime import UTC, date, datetime
@@ -173,29 +172,6 @@ def test_a_file_shared_with_another_player_stays_for_them(record, add_player):
     assert problems(record) == []
     for clip in gathered(record, second).lessons[0].clips:
         assert record.files.load(clip.sha256).is_file()
-
-
-def test_a_reader_in_the_background_does_not_spoil_the_proof(record, add_player):
-    """Its snapshot keeps the old pages in SQLite's log until it is done."""
-    player_id = add_player()
-    file = record.files.folder / DATABASE_NAME
-    begun = threading.Event()
-
-    def read() -> None:
-        reader = sqlite3.connect(file)
-        reader.execute("BEGIN")
-        reader.execute("SELECT name FROM player").fetchall()
-        begun.set()
-        time.sleep(1.5)
-        reader.close()
-
-    background = threading.Thread(target=read)
-    background.start()
-    begun.wait()
-    report = erase_player(record, player_id)
-    background.join()
-    assert report.proven
-    assert b"Wilma" not in b"".join(f.read_bytes() for f in file.parent.glob(f"{file.name}*"))
 
 
 def test_a_trace_that_is_left_is_found(record, add_player, monkeypatch):
