@@ -5,6 +5,7 @@ Contrast and names are checked by axe-core (WCAG 2.1 A and AA rules).
 """
 
 import re
+import threading
 import time
 from pathlib import Path
 
@@ -64,6 +65,26 @@ def frames_shown(page):
         int(canvas.get_attribute("data-frame"))
         for canvas in page.query_selector_all(".pane canvas")
     ]
+
+
+def test_the_page_made_anew_does_not_cancel_what_was_just_sent(page, lesson, record, monkeypatch):
+    waited, writing = [], record.writing
+
+    def slowly():
+        if threading.current_thread().name.startswith("AnyIO"):  # a route, not the background
+            waited.append(time.sleep(4.0))  # the background work ends, the page wants to show it
+        return writing()
+
+    page.goto(f"/lessons/{lesson[1]}")
+    rows = page.locator("tr[data-clip]")
+    rows.nth(0).get_by_role("button", name="drill").click()
+    rows.nth(0).locator("button.drill[aria-pressed=true]").wait_for()
+    assert page.locator("#work").get_attribute("data-busy") == "yes"
+    monkeypatch.setattr(record, "writing", slowly)
+    rows.nth(1).get_by_role("button", name="drill").click()
+    rows.nth(1).locator("button.drill[aria-pressed=true]").wait_for(timeout=15_000)
+    assert waited
+    settled(page)
 
 
 def test_a_lesson_from_the_first_clip_to_erasure(page, clips, analyser):

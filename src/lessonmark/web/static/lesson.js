@@ -31,13 +31,31 @@ async function look() {
   first = false;
   const words = work.dataset.say.replace('{done}', done).replace('{n}', state.clips.length);
   if (moved || (!state.busy && !state.stale)) {
-    if (idle()) { location.reload(); return; }
-    offer();
-    if (state.busy || state.stale) setTimeout(look, POLL_MS * 2);
+    refresh(state);
     return;
   }
   if (state.busy) show(words);
   setTimeout(look, POLL_MS);
+}
+
+function refresh(state) {
+  if (atHand()) { setTimeout(refresh, POLL_MS / 2, state); return; }
+  if (idle()) { location.reload(); return; }
+  offer();
+  if (state.busy || state.stale) setTimeout(look, POLL_MS * 2);
+}
+
+// A reload would cancel what was just sent, or take the button from under the finger.
+const SENDING_MS = 20000;
+let sent = -Infinity;
+let pressed = -Infinity;
+document.addEventListener('submit', event => { sent = event.timeStamp; });
+document.addEventListener('pointerdown', event => { pressed = event.timeStamp; }, true);
+addEventListener('pageshow', () => { sent = -Infinity; });
+
+function atHand() {
+  const now = performance.now();
+  return now - sent < SENDING_MS || now - pressed < POLL_MS;
 }
 
 function idle() {

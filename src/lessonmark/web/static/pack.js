@@ -21,7 +21,7 @@ async function look() {
   setTimeout(look, POLL_MS);
 }
 
-// What the coach is writing is never reloaded away.
+// What the coach is writing or has just sent is never reloaded away.
 function show() {
   if (!document.querySelector('form[data-touched]')) { location.reload(); return; }
   const link = document.createElement('a');
@@ -47,6 +47,7 @@ async function copyMessage() {
 }
 
 document.addEventListener('input', event => event.target.form?.setAttribute('data-touched', ''));
+document.addEventListener('submit', event => event.target.setAttribute('data-touched', ''));
 if (copy) {
   copy.hidden = false;
   copy.addEventListener('click', copyMessage);
