@@ -6,6 +6,7 @@ It loads its libraries once and forks for each piece of work that a line on its 
 from __future__ import annotations
 
 import importlib.util
+import json
 import os
 import sys
 import traceback
@@ -13,14 +14,15 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
-from sqlalchemy import func, select, text
+from sqlalchemy import create_engine, func, select
 
+from kills_record import add_first_revision, brought_over, counts, fill, give_accounts
 from lessonmark.lessons import migrations
 from lessonmark.lessons.arrivals import Arrival, bring_in
 from lessonmark.lessons.backup import check_record
 from lessonmark.lessons.erasure import erase_player
 from lessonmark.lessons.privacy import export_player, import_player
-from lessonmark.lessons.record import Clip, ClipState, Erasure, Lesson, Media, Player, Swing
+from lessonmark.lessons.record import Clip, ClipState, Erasure, Player, Swing
 from lessonmark.lessons.store import DATABASE_NAME, open_record, take_up_work
 from lessonmark.lessons.work import Workshop
 
@@ -88,6 +90,8 @@ def prepare_import(folder: Path) -> None:
     other = open_record(folder / "other")
     player = add_player(other, folder, "Wilma Testerly", 0)
     workshop(other).work_through()
+    fill(other, player)
+    workshop(other).work_through()
     export_player(other, player, folder / "player.zip")
     other.close()
     open_record(folder / "record").close()
@@ -101,20 +105,27 @@ def do_import(folder: Path) -> None:
 
 
 def check_import(folder: Path) -> str:
-    """All of the player or nothing; then all."""
-    record = open_record(folder / "record")
-    with record.reading() as session:
-        players = session.scalar(select(func.count()).select_from(Player))
-        lessons = session.scalar(select(func.count()).select_from(Lesson))
+    """All of the player in every table, or nothing; then all, and every file of the lesson."""
+    record, other = open_record(folder / "record"), open_record(folder / "other")
+    wanted = counts(other)
     problems = check_record(folder / "record")
-    if problems or (players, lessons, *whole(record)) not in {
-        (0, 0, 0, 0, 0),
-        (1, 1, CLIPS, CLIPS, CLIPS),
-    }:
-        return f"after the kill: {problems} {players} {lessons} {whole(record)}"
+    if problems or counts(record) not in (dict.fromkeys(wanted, 0), wanted):
+        return f"after the kill: {problems} {counts(record)}"
     import_player(record, folder / "player.zip")
     problems = check_record(folder / "record")
-    return "sound" if not problems and whole(record) == (CLIPS,) * 3 else f"{problems}"
+    if problems or counts(record) != wanted:
+        return f"after the import: {problems} {counts(record)}"
+    sent, here = lesson_files(folder / "other"), lesson_files(folder / "record")
+    return "sound" if sent == here else f"files: {set(sent) ^ set(here)}"
+
+
+def lesson_files(folder: Path) -> dict[str, bytes]:
+    """Read a record's sounds, packs and pictures, by their places in it."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in (folder / "lessons").rglob("*")
+        if path.is_file() and "derived" not in path.parts
+    }
 
 
 # -- analysis -----------------------------------------------------------------------------------
@@ -156,21 +167,12 @@ def check_analysis(folder: Path) -> str:
 
 
 def prepare_migration(folder: Path) -> None:
-    """A record of the first revision with many players."""
+    """A record of the first revision with many players and their lessons."""
     (folder / "record").mkdir(parents=True)
-    from sqlalchemy import create_engine
-
     engine = create_engine(f"sqlite:///{folder / 'record' / DATABASE_NAME}")
     with engine.begin() as connection:
         migrations.upgrade(connection, "0001")
-        for n in range(PLAYERS):
-            connection.execute(
-                text(
-                    "INSERT INTO player (uid, name, handedness, note, consent_by, guardian,"
-                    " created_at) VALUES (:uid, :name, 'right', '', '', '', '2026-01-01 00:00:00')"
-                ),
-                {"uid": f"{n:032x}", "name": f"Ödön {n}"},
-            )
+        add_first_revision(connection, PLAYERS)
     engine.dispose()
 
 
@@ -186,11 +188,8 @@ def check_migration(folder: Path) -> str:
     problems = check_record(folder / "record")
     with record.engine.connect() as connection:
         now = migrations.revision(connection)
-    with record.reading() as session:
-        filled = session.scalar(
-            select(func.count()).select_from(Player).where(Player.search.startswith("odon "))
-        )
-    good = not problems and now == migrations.newest() and filled == PLAYERS
+    filled = brought_over(record)
+    good = not problems and now == migrations.newest() and set(filled) == {PLAYERS}
     return "sound" if good else f"{problems} {now} {filled}"
 
 
@@ -198,12 +197,17 @@ def check_migration(folder: Path) -> str:
 
 
 def prepare_erasure(folder: Path) -> None:
-    """Two players, measured."""
+    """Two players, measured, with something in every table."""
     folder.mkdir()
     record = open_record(folder / "record")
-    add_player(record, folder, "Wilma Testerly", 0)
-    add_player(record, folder, "Somebody Else", 100)
+    for first, name in enumerate(("Wilma Testerly", "Somebody Else")):
+        add_player(record, folder, name, 100 * first)
     workshop(record).work_through()
+    for player_id in (1, 2):
+        fill(record, player_id)
+        give_accounts(record, player_id)
+    workshop(record).work_through()
+    (folder / "before.json").write_text(json.dumps(counts(record)))
     record.close()
 
 
@@ -215,7 +219,8 @@ def do_erasure(folder: Path) -> None:
 
 
 def check_erasure(folder: Path) -> str:
-    """Opened again, she is whole or wholly gone; the other player is untouched."""
+    """Opened again, she is whole or wholly gone in every table; the other is untouched."""
+    before = json.loads((folder / "before.json").read_text())
     record = open_record(folder / "record")
     problems = check_record(folder / "record")
     with record.reading() as session:
@@ -223,14 +228,16 @@ def check_erasure(folder: Path) -> str:
         unfinished = session.scalar(
             select(func.count()).select_from(Erasure).where(Erasure.finished_at.is_(None))
         )
-        files = session.scalar(select(func.count()).select_from(Media))
-    clips = whole(record)[0]
-    both = names == {"Wilma Testerly", "Somebody Else"} and clips == files == 2 * CLIPS
-    gone = names == {"Somebody Else"} and clips == files == CLIPS
-    if problems or unfinished or not (both or gone):
-        return f"after the kill: {problems} {unfinished} {names} {clips} {files}"
+    rows, both = counts(record), names == {"Wilma Testerly", "Somebody Else"}
+    half = {table: n // 2 for table, n in before.items()}
+    whole_or_gone = (both and rows == before) or (names == {"Somebody Else"} and rows == half)
+    if problems or unfinished or not whole_or_gone:
+        return f"after the kill: {problems} {unfinished} {names} {rows}"
     if both:
         erase_player(record, 1)
+    hers, others = counts(record, player_id=1), counts(record, player_id=2)
+    if counts(record) != half or any(hers.values()) or not all(others.values()):
+        return f"after the erasure: {counts(record)} {hers} {others}"
     record.close()
     left = [
         path.name
