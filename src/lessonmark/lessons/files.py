@@ -17,8 +17,8 @@ import re
 import shutil
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Collection, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Protocol
@@ -26,9 +26,23 @@ from typing import BinaryIO, Protocol
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 
-__all__ = ["FileStore", "Incoming", "KeptFile", "Reads", "sync_folder", "write_whole"]
+__all__ = [
+    "KINDS",
+    "FileStore",
+    "Incoming",
+    "KeptFile",
+    "Reads",
+    "checked_hash",
+    "checked_uid",
+    "disk_error",
+    "remove_tree",
+    "sweep_folder",
+    "sync_folder",
+    "write_whole",
+]
 
 CHUNK_BYTES = 1 << 20
+KINDS = ("files", "incoming", "derived", "lessons")  # the folders, see above
 CLIP_SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".avi", ".mkv", ".webm", ".mts"})
 REMOVAL_TRIES = 20
 REMOVAL_PAUSE_S = 0.05
@@ -79,7 +93,7 @@ class Incoming:
         try:
             self._handle.write(chunk)
         except OSError as err:
-            raise _disk_error(err) from err
+            raise disk_error(err) from err
 
     def done(self) -> None:
         """Have all that came on disk."""
@@ -93,18 +107,30 @@ class Incoming:
 
 
 class FileStore:
-    """The record's folder on disk."""
+    """The record's folder on disk.
+
+    Paths that it gives can be read and, where they are folders of made things, written to; what
+    was written there lasts once it was published.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        for name in ("files", "incoming", "derived", "lessons"):
+        for name in KINDS:
             (folder / name).mkdir(parents=True, exist_ok=True)
+
+    @property
+    def incoming(self) -> Path:
+        """Folder for files that are needed for a moment only, people's videos among them."""
+        return self.folder / "incoming"
+
+    def close(self) -> None:
+        """Let go of what was opened; a folder has nothing to let go."""
 
     @contextmanager
     def receiving(self, *, limit_bytes: int | None = None) -> Iterator[Incoming]:
         """Open a place for a file on its way in; it is swept away unless `keep` takes it."""
         handle = tempfile.NamedTemporaryFile(  # noqa: SIM115 - closed below, kept by rename
-            dir=self.folder / "incoming", delete=False
+            dir=self.incoming, delete=False
         )
         incoming = Incoming(handle.file, Path(handle.name), limit_bytes)  # type: ignore[arg-type]
         try:
@@ -128,20 +154,23 @@ class FileStore:
             sha256=incoming.sha256,
             size_bytes=incoming.size_bytes,
             suffix=_known_suffix(suffix),
-            was_there=self.find(incoming.sha256) is not None,
+            was_there=self.holds_media(incoming.sha256),
         )
         if not kept.was_there:
-            target = self._place(kept.sha256, kept.suffix)
             try:
                 incoming.done()
-                target.parent.mkdir(exist_ok=True)
                 os.utime(incoming.path)  # when it was kept, not when it was filmed
                 os.chmod(incoming.path, 0o444)
-                os.replace(incoming.path, target)
-                sync_folder(target.parent)
+                self._take_in(incoming.path, kept)
             except OSError as err:
-                raise _disk_error(err) from err
+                raise disk_error(err) from err
         return kept
+
+    def _take_in(self, path: Path, kept: KeptFile) -> None:
+        target = self._place(kept.sha256, kept.suffix)
+        target.parent.mkdir(exist_ok=True)
+        os.replace(path, target)
+        sync_folder(target.parent)
 
     def keep_stream(
         self, source: Reads, suffix: str, *, limit_bytes: int | None = None
@@ -152,9 +181,15 @@ class FileStore:
                 incoming.write(chunk)
             return self.keep(incoming, suffix)
 
+    def holds_media(self, sha256: str) -> bool:
+        """Say whether a file is kept."""
+        return self.find(sha256) is not None
+
     def find(self, sha256: str) -> Path | None:
         """Find a kept file by its hash."""
-        return next(iter((self.folder / "files" / _checked(sha256)[:2]).glob(f"{sha256}.*")), None)
+        return next(
+            iter((self.folder / "files" / checked_hash(sha256)[:2]).glob(f"{sha256}.*")), None
+        )
 
     def load(self, sha256: str) -> Path:
         """Give the path of a kept file.
@@ -163,30 +198,45 @@ class FileStore:
         ------
         RecordError : it is not there.
         """
-        path = self.find(sha256)
-        if path is None:
-            raise RecordError(
-                say("this clip's file is missing from the record's folder"),
-                do=say("restore the folder from a backup, or bring the clip in again"),
-            )
-        return path
+        return _there(self.find(sha256))
 
-    def derived(self, sha256: str) -> Path:
-        """Give the folder of what was made from a clip, made if need be."""
-        folder = self.folder / "derived" / _checked(sha256)
+    def locate(self, sha256: str) -> Path:
+        """Give the path that a kept file has while it is loaded, for who does not read it yet.
+
+        Raises
+        ------
+        RecordError : it is not there.
+        """
+        return self.load(sha256)
+
+    def holding(
+        self, *, media: Collection[str] = (), lessons: Collection[str] = ()
+    ) -> AbstractContextManager[None]:
+        """Keep the files of clips and lessons within reach for longer than a moment."""
+        return nullcontext()
+
+    def derived(self, sha256: str, *, frames: bool = False) -> Path:
+        """Give the folder of what was made from a clip, made if need be.
+
+        Parameters
+        ----------
+        frames : whether its frame pack is wanted too, which is large.
+        """
+        folder = self.folder / "derived" / checked_hash(sha256)
         folder.mkdir(exist_ok=True)
         return folder
 
     def lesson_folder(self, uid: str) -> Path:
         """Give the folder of a lesson's pictures and sheets, made if need be."""
-        if not _UID.fullmatch(uid):
-            raise ValueError(f"not a lesson's id: {uid!r}")
-        folder = self.folder / "lessons" / uid
+        folder = self.folder / "lessons" / checked_uid(uid)
         folder.mkdir(exist_ok=True)
         return folder
 
     def publish_derived(self, sha256: str) -> None:
         """Hand what was made from a clip to the other machines; a folder has none."""
+
+    def publish_frames(self, sha256: str) -> None:
+        """Let a frame pack that was just made last; in a folder it does."""
 
     def publish_lesson(self, uid: str) -> None:
         """Hand a lesson's pictures and sheets to the other machines; a folder has none."""
@@ -210,29 +260,33 @@ class FileStore:
 
     def remove_made(self, sha256: str) -> int:
         """Remove what was made from a clip; gives how many files went."""
-        return _remove_tree(self.folder / "derived" / _checked(sha256))
+        return remove_tree(self.folder / "derived" / checked_hash(sha256))
 
     def remove_lesson(self, uid: str) -> int:
         """Remove a lesson's pictures and sheets; gives how many files went."""
-        if not _UID.fullmatch(uid):
-            raise ValueError(f"not a lesson's id: {uid!r}")
-        return _remove_tree(self.folder / "lessons" / uid)
+        return remove_tree(self.folder / "lessons" / checked_uid(uid))
+
+    def traces(self, *, media: Collection[str], lessons: Collection[str]) -> list[str]:
+        """Say of which clips and lessons anything is still here."""
+        found = [
+            f"files: {sha256[:12]}"
+            for sha256 in media
+            if self.holds_media(sha256) or (self.folder / "derived" / sha256).exists()
+        ]
+        return found + [f"lessons: {uid}" for uid in lessons if self._holds_lesson(uid)]
+
+    def _holds_lesson(self, uid: str) -> bool:
+        return (self.folder / "lessons" / checked_uid(uid)).exists()
 
     def sweep_incoming(self, *, before: float) -> int:
         """Remove what a crash left half-copied before that moment (s since the epoch)."""
-        left = [path for path in (self.folder / "incoming").iterdir() if _older(path, before)]
-        for path in left:
-            if path.is_dir():
-                shutil.rmtree(path, ignore_errors=True)
-            else:
-                path.unlink(missing_ok=True)
-        return len(left)
+        return sweep_folder(self.folder / "incoming", before=before)
 
     def kept(self, *, before: float | None = None) -> Iterator[str]:
         """List the hashes of all kept files, or of those kept before that moment."""
         for path in sorted((self.folder / "files").glob("??/*")):
             if before is None or _older(path, before):
-                yield path.stem
+                yield path.name.partition(".")[0]
 
     def sweep_made(self, *, before: float, media: set[str], lessons: set[str]) -> int:
         """Remove older folders of clips and lessons that are not in the record any more."""
@@ -261,7 +315,7 @@ def write_whole(path: Path, content: bytes) -> None:
         os.replace(name, path)
     except OSError as err:
         Path(name).unlink(missing_ok=True)
-        raise _disk_error(err) from err
+        raise disk_error(err) from err
     sync_folder(path.parent)
 
 
@@ -286,10 +340,38 @@ def _known_suffix(suffix: str) -> str:
     return suffix
 
 
-def _checked(sha256: str) -> str:
+def _there(path: Path | None) -> Path:
+    if path is None:
+        raise RecordError(
+            say("this clip's file is missing from the record's folder"),
+            do=say("restore the folder from a backup, or bring the clip in again"),
+        )
+    return path
+
+
+def checked_hash(sha256: str) -> str:
+    """Give a hash back that is one: it becomes part of a path."""
     if not _SHA256.fullmatch(sha256):
         raise ValueError(f"not a SHA-256 in hexadecimal: {sha256!r}")
     return sha256
+
+
+def checked_uid(uid: str) -> str:
+    """Give a lesson's id back that is one: it becomes part of a path."""
+    if not _UID.fullmatch(uid):
+        raise ValueError(f"not a lesson's id: {uid!r}")
+    return uid
+
+
+def sweep_folder(folder: Path, *, before: float) -> int:
+    """Empty a folder of what is older than that moment (s since the epoch)."""
+    left = [path for path in folder.iterdir() if _older(path, before)]
+    for path in left:
+        if path.is_dir():
+            shutil.rmtree(path, ignore_errors=True)
+        else:
+            path.unlink(missing_ok=True)
+    return len(left)
 
 
 def _older(path: Path, before: float) -> bool:
@@ -299,7 +381,8 @@ def _older(path: Path, before: float) -> bool:
         return False
 
 
-def _remove_tree(folder: Path) -> int:
+def remove_tree(folder: Path) -> int:
+    """Remove a folder that somebody may still write into; gives how many files it had."""
     if not folder.is_dir():
         return 0
     count = sum(1 for path in folder.rglob("*") if path.is_file())
@@ -316,7 +399,8 @@ def _remove_tree(folder: Path) -> int:
     return count
 
 
-def _disk_error(err: OSError) -> RecordError:
+def disk_error(err: OSError) -> RecordError:
+    """Say in words that the disk did not take a file."""
     return RecordError(
         say("the disk did not take the file: {reason}", reason=err.strerror or str(err)),
         do=say("free some space and bring the file in again; nothing that was there was lost"),

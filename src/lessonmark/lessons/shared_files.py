@@ -91,9 +91,9 @@ class SharedFiles(FileStore):
             os.replace(incoming.path, target)
         return target
 
-    def derived(self, sha256: str) -> Path:
+    def derived(self, sha256: str, *, frames: bool = False) -> Path:
         """Give the folder of what was made from a clip, with what other machines made."""
-        folder = super().derived(sha256)
+        folder = super().derived(sha256, frames=frames)
         self._fetch(folder)
         return folder
 
