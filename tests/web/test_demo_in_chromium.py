@@ -200,7 +200,7 @@ def test_the_demo_from_a_phones_folder_to_erasure(page, phone, record, check_acc
     page.get_by_role("link", name="Erase this player").click()
     page.get_by_label("Type the name to go on").fill("Robin Demonstrand")
     page.get_by_role("button", name="Erase").click()
-    expect(page.locator("main")).to_contain_text("no trace of this player", timeout=30_000)
+    expect(page.locator("main")).to_contain_text("no trace of this player", timeout=90_000)
     check_accessible(page)
     left = [path for path in record.files.folder.rglob("*") if path.is_file()]
     assert {path.name.split("-")[0] for path in left} == {"record.sqlite"}

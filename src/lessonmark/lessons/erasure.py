@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -49,14 +48,17 @@ from lessonmark.lessons.record import (
     Swing,
     TargetWindow,
 )
+from lessonmark.lessons.under_way import wait_until_let_go
 from lessonmark.lessons.whose import anybody
 
 if TYPE_CHECKING:
     from lessonmark.lessons.store import Record
 
-__all__ = ["ErasureReport", "clear_after", "erase_player", "finish_erasures"]
+__all__ = ["ErasureReport", "erase_player", "finish_erasures"]
 
-SEARCHES, AGAIN_AFTER_S = 8, 1.0  # a trace that is found is looked for again so often
+LET_GO_WITHIN_S = 60.0  # judging a lesson of forty swings with its pictures on a slow laptop
+# Another program on the same record cannot be waited for, only be looked after.
+SEARCHES, AGAIN_AFTER_S = 8, 1.0
 SHORTEST_TRACE = 8  # bytes: a shorter word turns up in a file by chance
 _OF_LESSON = (
     Focus,
@@ -146,6 +148,8 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
         files = int(erasure.report.get("files", 0))
         media, lessons = erasure.plan.get("media", []), erasure.plan.get("lessons", [])
         traces = [] if player_id is None else _traces(session, player_id)
+    # The background sees that the player goes, and stops; what it still writes goes along.
+    wait_until_let_go(record, {*media, *lessons}, within_s=LET_GO_WITHIN_S)
     for sha256 in media:
         files += record.files.remove_media(sha256)
     for uid in lessons:
@@ -156,9 +160,10 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
             erasure.report = {**_delete_rows(session, player_id, media), "files": files}
         erasure.player_id = None
         erasure.plan = {}
+    # Whoever had read the rows before they went may have begun since.
+    wait_until_let_go(record, {*media, *lessons}, within_s=LET_GO_WITHIN_S)
     left: list[str] = []
     for attempt in range(SEARCHES):
-        # The background may have been writing or reading when the rows went; it soon is done.
         time.sleep(AGAIN_AFTER_S * min(attempt, 1))
         for sha256 in media:
             files += record.files.remove_media(sha256)
@@ -176,27 +181,14 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
     now = datetime.now(UTC)
     with record.writing() as session:
         erasure = session.get_one(Erasure, erasure_id)
-        erasure.finished_at = now
+        if left:  # taken up once more when the record is next opened
+            erasure.plan = {"media": media, "lessons": lessons}
+        else:
+            erasure.finished_at = now
         rows = {table: n for table, n in erasure.report.items() if table != "files"}
         return player_id or -1, ErasureReport(
             rows=rows, files=files, left=tuple(left), finished_at=now
         )
-
-
-def clear_after(
-    record: Record, *, media: Collection[str] = (), lessons: Collection[str] = ()
-) -> None:
-    """Remove what was just made of clips and lessons that were erased meanwhile.
-
-    Whoever works on files without holding the record calls it when done.
-    """
-    with record.reading() as session:
-        known = set(session.scalars(select(Media.sha256).where(Media.sha256.in_(media))))
-        known |= set(session.scalars(select(Lesson.uid).where(Lesson.uid.in_(lessons))))
-    for sha256 in set(media) - known:
-        record.files.remove_made(sha256)
-    for uid in set(lessons) - known:
-        record.files.remove_lesson(uid)
 
 
 def rebuild(record: Record) -> None:
@@ -227,14 +219,7 @@ def find_traces(
     SQLite's file is searched byte by byte. A server's files are its own: there every column of
     every table that holds words is searched.
     """
-    found = [
-        f"files: {sha256[:12]}"
-        for sha256 in media
-        if record.files.find(sha256) or (record.files.folder / "derived" / sha256).exists()
-    ]
-    found += [
-        f"lessons: {uid}" for uid in lessons if (record.files.folder / "lessons" / uid).exists()
-    ]
+    found = record.files.traces(media=media, lessons=lessons)
     if not record.is_sqlite:
         found += [
             f"{where}: {say('text of {n} characters', n=len(trace))}"

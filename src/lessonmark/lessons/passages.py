@@ -15,12 +15,12 @@ from sqlalchemy.orm import Session
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
-from lessonmark.lessons.erasure import clear_after
 from lessonmark.lessons.files import FileStore, write_whole
 from lessonmark.lessons.listing import NotInRecord, load_lesson
 from lessonmark.lessons.record import Lesson, Passage
 from lessonmark.lessons.record_base import now
 from lessonmark.lessons.store import SETTLED_S, Record
+from lessonmark.lessons.under_way import at_work
 from lessonmark.words import View
 
 __all__ = [
@@ -72,14 +72,12 @@ def keep_passage(
     """
     with record.reading() as session:
         uid = load_lesson(session, lesson_id).uid
-    name = _keep_sound(record.files, uid, *sound) if sound is not None else ""
-    try:
+    with at_work(record, lessons=(uid,)):  # erased meanwhile: its sound goes too
+        name = _keep_sound(record.files, uid, *sound) if sound is not None else ""
         if name:
             record.files.publish_lesson(uid)
         key, old = _keep_row(record, lesson_id, new, name, instead_of)
-    finally:
-        clear_after(record, lessons=(uid,))  # erased meanwhile: its sound goes too
-    _sweep(record, lesson_id, at_once=old)
+        _sweep(record, lesson_id, at_once=old)
     return key
 
 

@@ -14,15 +14,17 @@ import hashlib
 import json
 import os
 import zipfile
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
-from lessonmark.lessons.files import CLIP_SUFFIXES, sync_folder, write_whole
+from lessonmark.lessons.files import CLIP_SUFFIXES, KeptFile, sync_folder, write_whole
 from lessonmark.lessons.player_data import PlayerData, add_player, player_data
 from lessonmark.lessons.record import Player
 from lessonmark.lessons.store import Record
+from lessonmark.lessons.under_way import at_work, clear_after, drop_refused
 from lessonmark.lessons.zip_guard import Manifest, open_zip, read_member
 
 __all__ = ["export_player", "import_player"]
@@ -47,6 +49,12 @@ def export_player(record: Record, player_id: int, target: Path) -> Path:
         if player is None or player.erasing_since is not None:
             raise RecordError(say("this player is not in the record"), do=say("reload the list"))
         data = player_data(player)
+    uids = [lesson.uid for lesson in data.lessons]
+    with at_work(record, lessons=uids):
+        return _write_zip(record, data, target)
+
+
+def _write_zip(record: Record, data: PlayerData, target: Path) -> Path:
     unfinished = target.with_name(f".{target.name}.part")
     hashes: dict[str, str] = {}
     try:
@@ -95,13 +103,20 @@ def import_player(record: Record, source: Path) -> int:
     with open_zip(source, lambda: _not_ours(source)) as archive:
         hashes = _manifest(archive, source)
         data = _read_data(archive, hashes, source)
-        _keep_clips(record, archive, data, hashes, source)
-        with record.writing() as session:
-            player_id, fresh = add_player(session, record, data)
-            # Before the rows are kept: a crash then leaves files that the next try replaces.
-            for inside in hashes:
-                if inside.startswith("lessons/"):
-                    _unpack_lesson_file(record, archive, inside, hashes[inside], fresh, source)
+        kept: list[KeptFile] = []
+        try:
+            for one in _keep_clips(record, archive, data, hashes, source):
+                kept.append(one)
+            with record.writing() as session:
+                player_id, fresh = add_player(session, record, data)
+                # Before the rows are kept: a crash then leaves files that the next try replaces.
+                for inside in hashes:
+                    if inside.startswith("lessons/"):
+                        _unpack_lesson_file(record, archive, inside, hashes[inside], fresh, source)
+        except BaseException:
+            drop_refused(record, kept)
+            clear_after(record, lessons=[lesson.uid for lesson in data.lessons])
+            raise
         return player_id
 
 
@@ -137,7 +152,7 @@ def _keep_clips(
     data: PlayerData,
     hashes: dict[str, str],
     source: Path,
-) -> None:
+) -> Iterator[KeptFile]:
     for clip in (clip for lesson in data.lessons for clip in lesson.clips):
         inside = f"clips/{clip.sha256}{clip.suffix}"
         if clip.suffix not in CLIP_SUFFIXES or hashes[inside] != clip.sha256:
@@ -150,7 +165,7 @@ def _keep_clips(
                 incoming.write(chunk)
             if incoming.sha256 != clip.sha256:
                 raise _not_ours(source)
-            record.files.keep(incoming, clip.suffix)
+            yield record.files.keep(incoming, clip.suffix)
 
 
 def _unpack_lesson_file(

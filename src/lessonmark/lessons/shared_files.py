@@ -128,6 +128,11 @@ class SharedFiles(FileStore):
         gone = super().remove_media(sha256)
         for far in self._far.glob(str(self._root / "files" / sha256[:2] / f"{sha256}.*")):
             self._far.rm(far)
+        return gone
+
+    def remove_made(self, sha256: str) -> int:
+        """Remove what was made from a clip, here and in the store."""
+        gone = super().remove_made(sha256)
         self._remove_far(self._root / "derived" / sha256)
         return gone
 

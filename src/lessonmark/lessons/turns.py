@@ -90,11 +90,15 @@ def take_turn(
 
 
 def held(session: Session, turn: Turn) -> Clip | None:
-    """Load the clip for writing if this turn still stands; None where it does not."""
+    """Load the clip for writing if this turn still stands; None where it does not.
+
+    It does not where the clip is another worker's by now, was withdrawn, or is being erased.
+    """
     return session.scalar(
         select(Clip)
         .where(
             Clip.id == turn.clip_id,
+            Clip.player_id.in_(select(Player.id).where(Player.erasing_since.is_(None))),
             Clip.state == ClipState.WORKING,
             Clip.taken_by == turn.holder,
         )

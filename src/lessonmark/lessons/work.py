@@ -19,7 +19,6 @@ from lessonmark.language import say
 from lessonmark.lessons.analyser import Analyser
 from lessonmark.lessons.clip_process import AnalysisEnded
 from lessonmark.lessons.corrections import measured_now
-from lessonmark.lessons.erasure import clear_after
 from lessonmark.lessons.former import keep_former
 from lessonmark.lessons.jobs import (
     clip_job,
@@ -32,6 +31,7 @@ from lessonmark.lessons.record import Clip, ClipState, Lesson, LessonFinding
 from lessonmark.lessons.store import Record
 from lessonmark.lessons.threads import core_count
 from lessonmark.lessons.turns import LEASE, Turn, give_back, held, new_holder, renew, take_turn
+from lessonmark.lessons.under_way import at_work
 
 __all__ = ["Workshop", "judge_lesson", "tell_trouble"]
 
@@ -166,12 +166,23 @@ class Workshop:
                 log.error("the background work could not say that it goes on: %s", err)
 
     def _analyse(self, turn: Turn) -> None:
+        with self._record.reading() as session:
+            clip = session.get(Clip, turn.clip_id)
+            if clip is None:
+                return
+            sha256 = clip.sha256
+        with at_work(self._record, media=[sha256]):
+            self._analyse_clip(turn)
+
+    def _analyse_clip(self, turn: Turn) -> None:
         try:
             with self._record.reading() as session:
-                job = clip_job(self._record.files, session.get_one(Clip, turn.clip_id))
+                clip = session.get(Clip, turn.clip_id)
+                if clip is None:
+                    return
+                job = clip_job(self._record.files, clip)
             finding = self._analyser.analyse_clip(job, _Teller(self._record, turn, self._lease))
         except TakenAway:
-            clear_after(self._record, media=[job.sha256])
             return
         except AnalysisEnded:
             self._give_back(turn, counts=True)
@@ -180,6 +191,8 @@ class Workshop:
             self._fail(turn, str(err).rstrip(".") if not err.do else err.what, err.do)
             return
         except Exception:  # the clip loop: the other clips of the lesson go on
+            if not self._is_held(turn):  # erased: its folder went away underneath
+                return
             log.exception("a clip could not be analysed")
             self._fail(
                 turn,
@@ -193,7 +206,6 @@ class Workshop:
             # again on the new track.
             clip = session.get(Clip, turn.clip_id)
             if clip is None:
-                clear_after(self._record, media=[job.sha256])
                 return
             write_clip_finding(session, clip, finding)
             again = {
@@ -219,11 +231,20 @@ class Workshop:
                 clip = session.get(Clip, clip_id)
                 if clip is None or clip.state is not ClipState.DONE:
                     return
-                job = clip_job(self._record.files, clip)
-            self._analyser.frame_pack(job)
-            clear_after(self._record, media=[job.sha256])
+                sha256 = clip.sha256
+            with at_work(self._record, media=[sha256]):
+                with self._record.reading() as session:
+                    clip = session.get(Clip, clip_id)
+                    if clip is None:
+                        return
+                    job = clip_job(self._record.files, clip)
+                self._analyser.frame_pack(job)
         except (LessonmarkError, OSError) as err:
             log.warning("the frames of a clip are not ready yet: %s", err)
+
+    def _is_held(self, turn: Turn) -> bool:
+        with self._record.reading() as session:
+            return held(session, turn) is not None
 
     def _fail(self, turn: Turn, what: str, do: str) -> None:
         with self._record.writing() as session:
@@ -287,20 +308,28 @@ def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures
         lesson = session.get(Lesson, lesson_id)
         if lesson is None or lesson.player.erasing_since is not None:
             return False
-        uid = lesson.uid
-        job = lesson_job(record.files, lesson)
+        uid, media = lesson.uid, {clip.sha256 for clip in lesson.clips}
+    with at_work(record, lessons=[uid], media=media):
+        return _judge_at_work(record, analyser, lesson_id, pictures=pictures)
+
+
+def _judge_at_work(record: Record, analyser: Analyser, lesson_id: int, *, pictures: bool) -> bool:
+    with record.reading() as session:
+        lesson = session.get(Lesson, lesson_id)
+        if lesson is None or lesson.player.erasing_since is not None:
+            return False
+        uid, job = lesson.uid, lesson_job(record.files, lesson)
     if not job.clips:
         return False
-    try:
-        findings = analyser.analyse_lesson(job)
-        if pictures:
-            findings = analyser.make_pictures(job, findings)
-    finally:
-        clear_after(record, lessons=[uid])
+    findings = analyser.analyse_lesson(job)
+    if _is_going(record, lesson_id):
+        return False
+    if pictures:
+        findings = analyser.make_pictures(job, findings)
     with record.writing() as session:
         lesson = session.get(Lesson, lesson_id)
-        if lesson is None:
-            return True
+        if lesson is None or lesson.player.erasing_since is not None:
+            return False
         changed = lesson_job(record.files, lesson) != job
         keep_former(lesson, None)
         write_lesson_findings(lesson, findings)
@@ -309,6 +338,12 @@ def judge_lesson(record: Record, analyser: Analyser, lesson_id: int, *, pictures
             lesson.finding.stale = True
     record.files.publish_lesson(uid)
     return True
+
+
+def _is_going(record: Record, lesson_id: int) -> bool:
+    with record.reading() as session:
+        lesson = session.get(Lesson, lesson_id)
+        return lesson is None or lesson.player.erasing_since is not None
 
 
 def tell_trouble(record: Record, lesson_id: int, err: Exception) -> None:

@@ -22,12 +22,12 @@ from lessonmark.errors import LessonmarkError, PackError, RecordError
 from lessonmark.language import say, speaking
 from lessonmark.lessons.analysis import PICTURES
 from lessonmark.lessons.coach_library import coach_library
-from lessonmark.lessons.erasure import clear_after
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.findings import Findings
 from lessonmark.lessons.jobs import clip_key, whole_findings
 from lessonmark.lessons.record import Lesson, LessonFinding, PackOrder, PackState, Player
 from lessonmark.lessons.store import Record
+from lessonmark.lessons.under_way import at_work
 from lessonmark.pack import wording
 from lessonmark.pack.bundle import FILES, PackChoices, write_pack
 from lessonmark.pack.coach_words import CoachWords
@@ -134,15 +134,15 @@ class Packer:
             order.state, order.progress, order.doing = PackState.WORKING, 0.0, ""
             order.problem = order.problem_do = ""
             lesson_id, language = order.lesson_id, order.language
-        with speaking(language):
-            self._make(lesson_id)
+            uid = session.get_one(Lesson, lesson_id).uid
+        # Erased meanwhile: the pack goes too.
+        with speaking(language), at_work(self._record, lessons=(uid,)):
+            self._make(lesson_id, uid)
         return True
 
-    def _make(self, lesson_id: int) -> None:
-        uid = ""
+    def _make(self, lesson_id: int, uid: str) -> None:
         try:
             made_from = self._gather(lesson_id)
-            uid = made_from.folder.parent.name
             _sweep(made_from.folder)
             target = made_from.folder / f"lesson-{made_from.findings.date[:10]}"
             write_pack(
@@ -173,14 +173,13 @@ class Packer:
             )
         else:
             self._end(lesson_id, PackState.DONE)
-        if uid:
-            clear_after(self._record, lessons=(uid,))  # erased meanwhile: the pack goes too
 
     def _gather(self, lesson_id: int) -> _Order:
         files = self._record.files
         with self._record.reading() as session:
-            lesson = session.get_one(Lesson, lesson_id)
-            order = session.get_one(PackOrder, lesson_id)
+            lesson, order = session.get(Lesson, lesson_id), session.get(PackOrder, lesson_id)
+            if lesson is None or order is None:
+                raise _StopAsked
             findings = whole_findings(lesson)
             if findings is None:
                 raise PackError(
@@ -284,5 +283,7 @@ class _Teller:
         with self._record.writing() as session:
             order = session.get(PackOrder, self._lesson_id)
             if order is None or order.state is not PackState.WORKING:
+                raise _StopAsked
+            if session.get_one(Lesson, self._lesson_id).player.erasing_since is not None:
                 raise _StopAsked
             order.progress, order.doing = min(max(share, 0.0), 1.0), doing

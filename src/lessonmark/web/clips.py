@@ -27,6 +27,7 @@ from lessonmark.lessons.arrivals import (
 )
 from lessonmark.lessons.listing import NotInRecord, load_player
 from lessonmark.lessons.record import Clip, LessonKind
+from lessonmark.lessons.under_way import drop_refused
 from lessonmark.media.probe import probe_clip
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank
@@ -173,10 +174,14 @@ def _enter(
     kind: LessonKind,
 ) -> tuple[Arrived, ...]:
     dated = [_dated(desk, arrival) for arrival in arrivals]
-    with desk.record.writing() as session:
-        arrived = bring_in(
-            session, player_id, dated, now=datetime.now(UTC), lesson_id=lesson_id, kind=kind
-        )
+    try:
+        with desk.record.writing() as session:
+            arrived = bring_in(
+                session, player_id, dated, now=datetime.now(UTC), lesson_id=lesson_id, kind=kind
+            )
+    except RecordError:  # the player may have been erased while the file came in
+        drop_refused(desk.record, [arrival.kept for arrival in arrivals])
+        raise
     desk.workshop.wake()
     return arrived
 

@@ -24,7 +24,9 @@ from lessonmark.lessons.jobs import (
 )
 from lessonmark.lessons.listing import load_swing
 from lessonmark.lessons.record import Clip, Lesson, Swing
+from lessonmark.lessons.under_way import at_work
 from lessonmark.measures.measured import MeasureAt
+from lessonmark.media.proxies import Proxy
 from lessonmark.pack import wording
 from lessonmark.pack.voice_check import LONGEST_S
 from lessonmark.web.clips import load_clip
@@ -161,9 +163,7 @@ def undo(desk: TheDesk, swing_id: int) -> Response:
 @router.get("/clips/{clip_id}/frames.json")
 def tell_frames(desk: TheDesk, clip_id: int) -> Response:
     """Tell where each frame lies in the clip's frame pack."""
-    with desk.record.reading() as session:
-        job = clip_job(desk.record.files, load_clip(session, clip_id))
-    pack = desk.analyser.frame_pack(job)
+    pack = _frames(desk, clip_id)
     return JSONResponse(
         {
             "width": pack.width,
@@ -178,9 +178,16 @@ def tell_frames(desk: TheDesk, clip_id: int) -> Response:
 @router.get("/clips/{clip_id}/frames")
 def send_frames(desk: TheDesk, clip_id: int) -> Response:
     """Send a clip's frame pack, in ranges."""
+    return FileResponse(_frames(desk, clip_id).path, media_type=FRAME_PACK_TYPE)
+
+
+def _frames(desk: Desk, clip_id: int) -> Proxy:
     with desk.record.reading() as session:
-        job = clip_job(desk.record.files, load_clip(session, clip_id))
-    return FileResponse(desk.analyser.frame_pack(job).path, media_type=FRAME_PACK_TYPE)
+        sha256 = load_clip(session, clip_id).sha256
+    with at_work(desk.record, media=[sha256]):
+        with desk.record.reading() as session:
+            job = clip_job(desk.record.files, load_clip(session, clip_id))
+        return desk.analyser.frame_pack(job)
 
 
 def _after(desk: Desk, swing_id: int) -> Response:
