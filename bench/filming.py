@@ -351,8 +351,12 @@ struck: face-on it stands beyond the ball's line, so at least four metres off an
 ball. Nobody within two club lengths of the player. A film of a person is private: ask first, and
 for a minor ask a guardian.
 
-Where only a reference helps: lay a club or an alignment stick of known length on the target line
-through the ball before the first swing, and click its ends.
+**Is the camera square?** One clip cannot tell a camera that is 10° off from a player who aims 10°
+elsewhere: feet and ball show both alike, to about 4° face-on. Lay an alignment stick on the ground
+along the target line, in the picture, and click its two ends: in the viewer under 'Correct by
+hand', in `lesson.toml` as `stick = [[x, y], [x, y]]` of one clip (it holds for the clips of that
+view and stage), or `lessonmark check CLIP --stick X Y X Y`. That tells it to 2 or 3°, and the
+measures are brought back by it.
 """
 
 TABLES = """

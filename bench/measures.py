@@ -95,12 +95,6 @@ def tracked(clip: TrueClip, cache: Path) -> xr.Dataset:
             refiner=JointRefiner(),
             spans=[(s.start_s, s.stop_s) for s in spans],
         )
-        body = refine_joints(
-            lambda a, b: read_frames(info, start_s=a, stop_s=b),
-            body,
-            refiner=JointRefiner(),
-            spans=[(s.start_s, s.stop_s) for s in spans],
-        )
         club = track_club(
             lambda a, b: read_frames(info, start_s=a, stop_s=b, grey=True),
             body,
@@ -149,7 +143,11 @@ def seen(clip: TrueClip, options: argparse.Namespace) -> SwingSeen:
             px_per_m=swing.scale.px_per_cm * 100 if swing.scale else None,
         )
         swing = replace(swing, positions=positions)
-    camera = check_camera(swing, lambda s: read_frame_nearest(info, s, grey=True).image)
+    camera = check_camera(
+        swing,
+        lambda s: read_frame_nearest(info, s, grey=True).image,
+        club_cm=100 * clip.json["club_len"],
+    )
     swing = replace(swing, camera=camera)
     scale = find_scale(swing, stature_cm=clip.stature_cm, club_cm=100 * clip.json["club_len"])
     return replace(swing, scale=scale)

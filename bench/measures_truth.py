@@ -186,6 +186,7 @@ class TrueClip:
         return Swing(
             time=lambda p: float(self.json["events"][p.value]),
             at=self.true_posture,
+            path=lambda name, at: np.array([self.true_posture(float(s))[name] for s in at]),
             times=lambda a, b: tuple(float(t) for t in times[(times >= a) & (times <= b)]),
             obstacle=obstacle,
         )

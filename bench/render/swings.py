@@ -10,6 +10,7 @@ exposure of 1/800 s. The joints are the rig's, as in the stills; keep these bodi
 
 With `--yaw` each body swings before a face-on camera moved round it by so many degrees, toward the
 target, and still aimed at it: `yawed/bodyNN/face-on-yaw10/clip_00.mp4`. Nothing else differs.
+`--address` stops after P1, which is all that squareness is read from.
 
 In the `.json`, X is toward the target, Y from the golfer to the ball and Z up, as in the demo's.
 """
@@ -170,10 +171,13 @@ def render_swing(
     *,
     seed: int = 0,
     exposure_s: float = EXPOSURE_S,
+    address_only: bool = False,
 ) -> None:
     surface, colours, mesh, weights, weight_bones = dressed
     events = find_events(motion)
     times = np.arange(0.0, motion.times[-1] + 0.5, 1 / FPS)
+    if address_only:
+        times = times[times <= events["P1"] + 1 / FPS]
     behind = place_behind(camera, rng) * 0.9
     steel = np.full(3, rng.uniform(0.4, 0.9))
     truth2: dict[str, list[list[float]]] = {}
@@ -187,19 +191,21 @@ def render_swing(
     )
     ball = camera.project(motion.ball)
     last = None
+    person = None
     for s in times:
         middle = motion.at(float(s))
+        still = person is not None and s <= motion.times[0]
         hands = middle.butt
         moving = last is not None and np.linalg.norm(hands - last) * FPS > FAST_M_PER_S
         last = hands
         offsets = np.linspace(-0.5, 0.5, SUBFRAMES) * exposure_s if moving else np.zeros(1)
         total = np.zeros((camera.height, camera.width, 4))
-        for offset in offsets:
+        for offset in () if still else offsets:
             posed = motion.at(float(s + offset)) if moving else middle
             vertices = skin(surface, weights, weight_bones, motion.body, posed)
             parts = [(vertices, mesh.normals(vertices), colours, mesh.triangles)]
             total += renderer.draw(camera, [*parts, *club(posed, motion.club_m, steel)], light)
-        person = total / len(offsets) / 255.0
+        person = person if still else total / len(offsets) / 255.0
         picture = behind * (1 - person[..., 3:]) + person[..., :3]
         if s <= events["P7"]:
             cv2.circle(picture, (round(ball[0]), round(ball[1])), 5, (0.95, 0.95, 0.95), -1)
@@ -275,6 +281,7 @@ def main(args: argparse.Namespace) -> None:
                     *(renderer, dressed, motion, marks, camera, light, "face-on", beside, again),
                     seed=args.seed,
                     exposure_s=args.exposure,
+                    address_only=args.address,
                 )
             continue
         for view in ("face-on", "down-the-line"):
@@ -294,5 +301,6 @@ if __name__ == "__main__":
     parser.add_argument("--count", type=int, default=4)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--yaw", type=float, nargs="+", help="face-on only, this far off square")
+    parser.add_argument("--address", action="store_true", help="with --yaw: stop after P1")
     parser.add_argument("--exposure", type=float, default=EXPOSURE_S, help="s, per frame")
     main(parser.parse_args())

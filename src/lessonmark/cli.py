@@ -88,6 +88,10 @@ def check(
     stature_cm: Annotated[float | None, typer.Option(min=100, max=230)] = None,
     fps_filmed: Annotated[float | None, typer.Option(help="Where the file plays slower.")] = None,
     picture: Annotated[Path | None, typer.Option(help="JPEG to write.")] = None,
+    stick: Annotated[
+        tuple[float, float, float, float] | None,
+        typer.Option(help="Two ends, in pixels, of a stick on the target line: X Y X Y."),
+    ] = None,
 ) -> None:
     """Say in five lines how a clip was filmed, what it costs, and how to do better."""
     from lessonmark.lessons.clip_check import check_clip
@@ -100,6 +104,7 @@ def check(
             handedness=hand,
             stature_cm=stature_cm,
             fps_declared=fps_filmed,
+            stick=((stick[0], stick[1]), (stick[2], stick[3])) if stick else None,
         )
     for line in checked.camera.lines:
         out_console.print(f"• {line}", highlight=False)

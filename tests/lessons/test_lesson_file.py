@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from lessonmark.errors import LessonFileError
+from lessonmark.lessons.clip_settings import clip_settings
 from lessonmark.lessons.lesson_file import read_lesson_file
 from lessonmark.words import Handedness, Stage, View
 
@@ -45,6 +46,21 @@ def test_a_good_file_reads_into_the_shared_words(tmp_path):
     assert lesson.player.handedness is Handedness.LEFT
     assert (lesson.clip[0].view, lesson.clip[0].stage) == (View.FACE_ON, Stage.BEFORE)
     assert str(lesson.focus[0].at) == "side_bend@P6"
+
+
+def test_a_stick_holds_for_the_clips_of_its_view_and_stage(tmp_path):
+    clips = "".join(
+        f'[[clip]]\nfile = "{name}.mp4"\nview = "{view}"\nstage = "{stage}"\n{more}\n'
+        for name, view, stage, more in (
+            ("b", "face-on", "before", "stick = [[10, 900.5], [300, 905]]"),
+            ("c", "face-on", "after", ""),
+            ("d", "down-the-line", "before", ""),
+        )
+    )
+    lesson = read_lesson_file(write(tmp_path, GOOD + clips))
+    sticks = {entry.file: clip_settings(lesson, entry, heavy=False).stick for entry in lesson.clip}
+    laid = ((10.0, 900.5), (300.0, 905.0))
+    assert sticks == {"a.mp4": laid, "b.mp4": laid, "c.mp4": None, "d.mp4": None}
 
 
 def test_the_demo_lesson_is_accepted():

@@ -114,11 +114,35 @@ def test_the_feet_show_how_far_the_camera_is_off_square(filming, filmed_swing, v
         row_px=filming.HEIGHT / 2 + filming.FOCAL_PX * np.tan(np.radians(swing.camera.pitch_deg)),
         strength=9.0,
     )
+    swing = replace(swing, ball=None)
     found = find_standing(swing, 0.5, roll_deg=0.0, ground=horizon, scale=swing.scale)
+    assert found.yaw_from == "feet"
     assert abs(found.yaw_deg - yaw) < 1.96 * found.yaw_se_deg
     assert found.yaw_deg == pytest.approx(yaw, abs=4.0)
     assert found.height_cm == pytest.approx(100.0, abs=12.0)
     assert found.distance_cm == pytest.approx(450.0, rel=0.1)
+
+
+@pytest.mark.parametrize("yaw", [-20.0, -10.0, 0.0, 10.0, 20.0])
+def test_the_ball_shows_it_better_than_the_feet_do(filming, filmed_swing, yaw):
+    # The stick golfer plays the ball 2 cm ahead of the middle; a wedge is taken for 3 cm.
+    swing = with_feet(filming, filmed_swing(View.FACE_ON, yaw=yaw), View.FACE_ON, yaw=yaw)
+    row = filming.HEIGHT / 2 + filming.FOCAL_PX * np.tan(np.radians(swing.camera.pitch_deg))
+    horizon = GroundLine(slope_deg=0.0, row_px=row, strength=9.0)
+
+    def stand(one):
+        return find_standing(one, 0.5, roll_deg=0.0, ground=horizon, scale=one.scale, club_cm=90.0)
+
+    both, feet = stand(swing), stand(replace(swing, ball=None))
+    assert both.yaw_from == "feet and ball"
+    assert both.yaw_deg == pytest.approx(yaw, abs=4.0)
+    assert both.yaw_se_deg < 0.85 * feet.yaw_se_deg
+
+
+def test_a_ball_that_lies_elsewhere_is_not_asked(filming, filmed_swing):
+    swing = with_feet(filming, filmed_swing(View.FACE_ON), View.FACE_ON)
+    far = replace(swing, ball=replace(swing.ball, y=swing.ball.y + 400.0))
+    assert find_standing(far, 0.5, roll_deg=0.0, ground=None, scale=swing.scale).yaw_from == "feet"
 
 
 def test_the_check_says_five_lines_and_what_to_do(filming, filmed_swing):

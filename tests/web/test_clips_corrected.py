@@ -80,6 +80,40 @@ def test_frames_are_cut_anew_where_the_file_lies_about_its_rate(lesson, record, 
     assert frame_times(None)[0] == as_filed
 
 
+STICK = [[101.5, 300.0], [180.25, 304.5]]
+
+
+def test_a_clicked_stick_reaches_every_clip_of_its_set_up(coach, lesson, record, jobs):
+    first, *_ = clip_ids(record)
+    with record.reading() as session:
+        one = session.get_one(Clip, first)
+        same = [c for c in one.lesson.clips if (c.view, c.stage) == (one.view, one.stage)]
+        count, others = len(same), len(one.lesson.clips) - len(same)
+    assert others > 0
+    answer = coach.post_json(f"/clips/{first}/stick", {"ends": STICK})
+    assert str(count) in answer.json()["said"] or count == 1
+    assert coach.work() == count
+    stick = ((101.5, 300.0), (180.25, 304.5))
+    assert {job.stick for job in jobs} == {stick}
+    assert _settings(jobs[0], View.FACE_ON, heavy=False).stick == stick
+    # Clicked again the same: nothing to do. Taken away: measured once more.
+    assert coach.post_json(f"/clips/{first}/stick", {"ends": STICK}).json()["said"]
+    assert coach.work() == 0
+    coach.post_json(f"/clips/{first}/stick", {"ends": None})
+    assert coach.work() == count
+    assert jobs[-1].stick is None
+
+
+@pytest.mark.parametrize(
+    "ends", [[[1, 2]], [[1, 2], [3, "x"]], [[1, 2], [3, 1e9]], "here"], ids=str
+)
+def test_a_stick_that_cannot_be_is_refused(coach, lesson, record, jobs, ends):
+    first, *_ = clip_ids(record)
+    assert coach.post_json(f"/clips/{first}/stick", {"ends": ends}).status_code == 422
+    assert coach.post_json("/clips/9999/stick", {"ends": STICK}).status_code == 404
+    assert coach.work() == 0
+
+
 def test_view_and_stage_are_corrected_by_one_press(coach, lesson, record, jobs):
     first, *_ = clip_ids(record)
     coach.post(f"/clips/{first}/stage", {"stage": "drill"})

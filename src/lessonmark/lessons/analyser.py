@@ -20,6 +20,7 @@ from lessonmark.lessons.findings import (
     SwingFinding,
 )
 from lessonmark.measures.measured import MeasureAt
+from lessonmark.measures.stick import Stick
 from lessonmark.media.proxies import Proxy
 from lessonmark.words import Handedness, Position, Stage, View
 
@@ -54,6 +55,7 @@ class ClipJob:
     fps_declared: float | None  # where the container lies
     derived: Path  # folder for what can be made again: tracks, frame packs
     mirrored: bool = False  # the picture swaps left and right
+    stick: Stick | None = None  # on the target line, its ends clicked, px
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,6 +18,7 @@ from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.files import KeptFile
 from lessonmark.lessons.record import Clip, ClipState, Lesson, LessonKind, Media, Player
+from lessonmark.measures.stick import Stick
 from lessonmark.words import Stage, View
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "measure_anew",
     "set_filming",
     "set_stage",
+    "set_stick",
     "set_view",
 ]
 
@@ -194,6 +196,26 @@ def set_filming(
         measure_anew(session, clip_id)
         mark_stale(clip.lesson)
     return clip
+
+
+def set_stick(session: Session, clip_id: int, stick: Stick | None) -> list[Clip]:
+    """Keep where a stick on the target line was clicked, and measure anew what it changes.
+
+    It holds for the clips of the lesson with this clip's view and stage: one camera set-up.
+    """
+    clip = _load(session, clip_id)
+    ends = None if stick is None else [list(end) for end in stick]
+    changed = [
+        one
+        for one in clip.lesson.clips
+        if (one.view, one.stage) == (clip.view, clip.stage) and one.stick != ends
+    ]
+    for one in changed:
+        one.stick = ends
+        measure_anew(session, one.id)
+    if changed:
+        mark_stale(clip.lesson)
+    return changed
 
 
 def measure_anew(session: Session, clip_id: int) -> Clip:

@@ -13,6 +13,7 @@ from lessonmark.lessons.clip_analysis import no_swing_error
 from lessonmark.lessons.clip_seeing import check_footage
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.measures.camera_check import CameraCheck
+from lessonmark.measures.stick import Stick
 from lessonmark.media.frames import read_frame_nearest, read_frames
 from lessonmark.media.probe import probe_clip
 from lessonmark.media.read_ahead import read_ahead
@@ -46,13 +47,16 @@ def check_clip(
     handedness: Handedness,
     stature_cm: float | None = None,
     fps_declared: float | None = None,
+    stick: Stick | None = None,
 ) -> CheckedClip:
     """Check how a clip was filmed and write a picture of its address.
 
     Parameters
     ----------
     path : the clip.
-    picture : JPEG to write: the address with a plumb line, a level line and where the feet stand.
+    picture : JPEG to write: the address with a plumb line, a level line, where the feet stand, and
+        the stick.
+    stick : the two ends, px, of a stick that lies along the target line; None: none does.
 
     Raises
     ------
@@ -76,6 +80,7 @@ def check_clip(
         club_length_cm=_CLUB_CM,
         air_temperature_c=15.0,
         heavy=False,
+        stick=stick,
     )
     camera = check_footage(clip, body, settings, spans[0])
     frame = read_frame_nearest(clip, spans[0].start_s)
@@ -84,7 +89,7 @@ def check_clip(
         .sel(time=spans[0].start_s, method="nearest")
         .sel(keypoint=["left_ankle", "right_ankle"])
     )
-    _draw(frame.image, camera, feet.transpose("keypoint", "space").values, picture)
+    _draw(frame.image, camera, feet.transpose("keypoint", "space").values, picture, stick)
     return CheckedClip(camera=camera, picture=picture)
 
 
@@ -93,6 +98,7 @@ def _draw(
     camera: CameraCheck,
     feet: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
     picture: Path,
+    stick: Stick | None,
 ) -> None:
     drawn = cv2.cvtColor(image, cv2.COLOR_RGB2BGR)
     height, width = drawn.shape[:2]
@@ -100,7 +106,7 @@ def _draw(
     lean = math.tan(math.radians(camera.roll_deg))
     plumb = [(middle[0] + lean * (middle[1] - y), y) for y in (0.08 * height, middle[1])]
     level = [(x, middle[1] + lean * (x - middle[0])) for x in (0.05 * width, 0.95 * width)]
-    for ends in (plumb, level):
+    for ends in (plumb, level, *([] if stick is None else [list(stick)])):
         points = [(round(x), round(y)) for x, y in ends]
         cv2.line(drawn, points[0], points[1], _PAPER, _LINE_PX + 3, cv2.LINE_AA)
         cv2.line(drawn, points[0], points[1], _INK, _LINE_PX, cv2.LINE_AA)

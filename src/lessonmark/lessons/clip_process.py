@@ -209,6 +209,7 @@ def _settings(job: ClipJob, view: View, *, heavy: bool) -> ClipSettings:
         club_length_cm=job.club_length_cm or ASSUMED_CLUB_CM,
         air_temperature_c=AIR_TEMPERATURE_C,
         heavy=heavy,
+        stick=job.stick,
     )
 
 

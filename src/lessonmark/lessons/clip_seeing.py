@@ -101,7 +101,6 @@ def see_clip(
         scale=scale,
         notes=(club.note,) if club.note else (),
     )
-    camera = check_camera(swing_seen(clip, settings, seen, address), grey.at)
     balls = tuple(
         find_ball(
             held.between,
@@ -113,6 +112,12 @@ def see_clip(
         if scale
         else None
         for span in spans
+    )
+    camera = check_camera(
+        swing_seen(clip, settings, seen, address, balls[0]),
+        grey.at,
+        stick=settings.stick,
+        club_cm=settings.club_length_cm,
     )
     return replace(seen, camera=camera, balls=balls)
 
@@ -191,7 +196,16 @@ def check_footage(
     with_club = replace(
         first, track=by_lead_trail(club.track, settings.seen_handedness), scale=scale
     )
-    return check_camera(with_club, grey.at)
+    ball = None
+    if scale is not None:
+        ball = find_ball(
+            grey.between,
+            with_club.track,
+            clip=clip,
+            px_per_cm=scale.px_per_cm,
+            span=(span.start_s, span.stop_s),
+        )
+    return check_camera(replace(with_club, ball=ball_seen(ball)), grey.at, stick=settings.stick)
 
 
 def swing_seen(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lessonmark.lessons.lesson_file import ClipEntry, LessonFile
+from lessonmark.measures.stick import Stick
 from lessonmark.words import Handedness, Stage, View
 
 __all__ = ["ClipSettings", "clip_settings"]
@@ -24,6 +25,7 @@ class ClipSettings:
     club_length_cm: float
     air_temperature_c: float
     heavy: bool
+    stick: Stick | None = None  # on the target line, its ends clicked, px; None: none was
 
     @property
     def seen_handedness(self) -> Handedness:
@@ -46,4 +48,11 @@ def clip_settings(lesson: LessonFile, entry: ClipEntry, *, heavy: bool) -> ClipS
         club_length_cm=lesson.club.length_cm,
         air_temperature_c=lesson.lesson.air_temperature_c,
         heavy=heavy,
+        stick=_stick(lesson, entry),
     )
+
+
+def _stick(lesson: LessonFile, entry: ClipEntry) -> Stick | None:
+    """Give the clip's own stick, or that of another clip of its camera set-up."""
+    same = [c for c in lesson.clip if (c.view, c.stage) == (entry.view, entry.stage)]
+    return next((clip.stick for clip in (entry, *same) if clip.stick is not None), None)

@@ -38,6 +38,7 @@ from lessonmark.lessons.record import (
 )
 from lessonmark.lessons.versions import judging_version
 from lessonmark.measures.measured import MeasureAt
+from lessonmark.measures.stick import Stick
 from lessonmark.words import Position
 
 __all__ = [
@@ -88,8 +89,16 @@ def clip_job(files: FileStore, clip: Clip) -> ClipJob:
         club_length_cm=clip.lesson.club_length_cm,
         fps_declared=clip.fps_declared,
         mirrored=clip.mirrored,
+        stick=_stick(clip),
         derived=files.derived(clip.sha256),
     )
+
+
+def _stick(clip: Clip) -> Stick | None:
+    if clip.stick is None:
+        return None
+    (ax, ay), (bx, by) = clip.stick
+    return (ax, ay), (bx, by)
 
 
 def lesson_job(files: FileStore, lesson: Lesson) -> LessonJob:

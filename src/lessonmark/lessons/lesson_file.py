@@ -37,6 +37,9 @@ _CLUB_LENGTH_CM = (45.7, 121.9)
 _FOCUS_MAX = 3  # DESIGN.md, section 2: one to three
 
 
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -99,6 +102,8 @@ class ClipEntry(_Strict):
     stage: Stage
     fps_filmed: Annotated[float, Field(gt=0, le=2000)] | None = None  # where the container lies
     mirrored: bool = False  # a selfie camera that swaps left and right
+    # The ends of a stick on the target line, px; holds for the clips of this view and stage.
+    stick: tuple[tuple[Finite, Finite], tuple[Finite, Finite]] | None = None
     same_swing: str = ""  # the same word on a face-on and a down-the-line clip pairs them
 
 

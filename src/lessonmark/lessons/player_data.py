@@ -135,6 +135,7 @@ class ClipData(_Row):
     stage_by_hand: bool
     fps_declared: float | None
     mirrored: bool = False
+    stick: tuple[tuple[float, float], tuple[float, float]] | None = None
     state: ClipState
     problem: str
     problem_do: str

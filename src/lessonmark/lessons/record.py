@@ -264,6 +264,9 @@ class Clip(Base):
     stage_by_hand: Mapped[bool] = mapped_column(default=False)
     fps_declared: Mapped[float | None]  # where the container lies
     mirrored: Mapped[bool] = mapped_column(default=False, server_default=false())  # left is right
+    stick: Mapped[list[list[float]] | None] = mapped_column(
+        JSON(none_as_null=True)
+    )  # on the target line, its two ends as clicked, px; None: none was
     state: Mapped[ClipState] = mapped_column(default=ClipState.WAITING, index=True)
     progress: Mapped[float] = mapped_column(default=0.0)  # 0 to 1
     problem: Mapped[str] = mapped_column(Text, default="")

@@ -22,8 +22,10 @@ from lessonmark.measures.registration import Movement, register
 from lessonmark.measures.scale import scale_from_stature
 from lessonmark.measures.seen import SwingSeen
 from lessonmark.measures.shutter import Shutter, find_shutter
+from lessonmark.measures.square_words import off_square_worth_saying, square_line, turned_away
 from lessonmark.measures.standing import Standing, find_standing
-from lessonmark.words import Position, View
+from lessonmark.measures.stick import Stick
+from lessonmark.words import Position
 
 __all__ = ["check_camera"]
 
@@ -32,7 +34,6 @@ GreyAt = Callable[[float], Grey]
 
 ORDINARY_STATURE_CM = 172.0
 ROLL_WORTH_SAYING_DEG = 1.5
-OFF_SQUARE_WORTH_SAYING_DEG = 8.0
 STILL_PX = 0.5  # less is the registration's own noise
 MOVED_SHARE = 0.002  # of the picture's height: 2.6 px of 1280
 DARK = 60.0  # mean grey level of the golfer, of 255
@@ -45,13 +46,21 @@ SMEAR_WORTH_SAYING_CM = 8.0
 HEAD_SPEED_CM_S = 4000.0  # a club player's driver, common practice, no source
 
 
-def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
+def check_camera(
+    swing: SwingSeen,
+    grey_at: GreyAt,
+    *,
+    stick: Stick | None = None,
+    club_cm: float | None = None,
+) -> CameraCheck:
     """Check the camera of one swing's clip.
 
     Parameters
     ----------
     swing : the swing as seen; its `camera` is not looked at.
     grey_at : gives the clip's frame nearest to a time, (height, width), 0 to 255.
+    stick : two ends, px, of a stick that lies along the target line; None: none was clicked.
+    club_cm : the club's length, which says where its ball is played; None: not known.
 
     Returns
     -------
@@ -71,7 +80,16 @@ def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
             scale = None
     standing = Standing(yaw_deg=None, yaw_se_deg=10.0, distance_cm=None, height_cm=None)
     if scale is not None:
-        standing = find_standing(swing, moments[0], roll_deg=roll.deg, ground=ground, scale=scale)
+        standing = find_standing(
+            swing,
+            moments[0],
+            roll_deg=roll.deg,
+            roll_se_deg=roll.se_deg,
+            ground=ground,
+            scale=scale,
+            stick=stick,
+            club_cm=club_cm,
+        )
     moved, movement = _movement(swing, grey_at)
     cut = _cut_off(swing)
     light = float(np.mean(address[golfer])) if golfer.any() else 255.0
@@ -89,16 +107,18 @@ def check_camera(swing: SwingSeen, grey_at: GreyAt) -> CameraCheck:
         movement=movement,
         pitch_deg=standing.pitch_deg,
         pitch_se_deg=standing.pitch_se_deg,
+        yaw_from=standing.yaw_from,
         blur_cm=blur_cm,
         lines=(
             _level_line(roll),
-            _square_line(swing, standing),
+            square_line(swing.view, standing),
             _place_line(standing),
             _frames_line(swing, light, shutter, blur_cm),
             _picture_line(swing, moved, cut),
         ),
         ok=roll.source != "assumed"
-        and (standing.yaw_deg is None or abs(standing.yaw_deg) < OFF_SQUARE_WORTH_SAYING_DEG)
+        and not off_square_worth_saying(standing)
+        and not turned_away(standing)
         and light >= DARK
         and swing.fps >= LEAST_FPS
         and not cut
@@ -199,43 +219,6 @@ def _level_line(roll: Roll) -> str:
             se=roll.se_deg,
         )
     return say("Level: yes, within {se:.1f}°.", se=max(abs(roll.deg), roll.se_deg))
-
-
-def _square_line(swing: SwingSeen, standing: Standing) -> str:
-    if standing.yaw_deg is None:
-        return say(
-            "Square: the feet do not show it; {se:.0f}° are kept as a doubt. Lay a stick on the "
-            "target line and stand square to it.",
-            se=standing.yaw_se_deg,
-        )
-    if abs(standing.yaw_deg) >= OFF_SQUARE_WORTH_SAYING_DEG:
-        return say(
-            "Square: the camera is about {deg:.0f}° (± {se:.0f}°) off the line of the feet; lean "
-            "and tilt lose up to {cost:.0f}° by it, shifts {short:.0f} % of their length. {do}",
-            deg=abs(standing.yaw_deg),
-            se=standing.yaw_se_deg,
-            cost=_lean_cost_deg(standing.yaw_deg),
-            short=100 * (1 - float(np.cos(np.radians(standing.yaw_deg)))),
-            do=_stand_square(swing.view),
-        )
-    return say(
-        "Square: yes, as far as the feet show it: {deg:.0f}° ± {se:.0f}°.",
-        deg=abs(standing.yaw_deg),
-        se=standing.yaw_se_deg,
-    )
-
-
-def _lean_cost_deg(yaw_deg: float) -> float:
-    # An ordinary trunk is bent 35 deg forward: its top is nearer to a face-on camera by tan 35 of
-    # its height, and a camera off square sees some of that as lean.
-    forward = math.tan(math.radians(35.0))
-    return math.degrees(math.atan(forward * math.sin(math.radians(abs(yaw_deg)))))
-
-
-def _stand_square(view: View) -> str:
-    if view is View.FACE_ON:
-        return say("Stand in front of the player's chest, at a right angle to the target line.")
-    return say("Stand behind the hands, on a line with them and the target.")
 
 
 def _place_line(standing: Standing) -> str:

@@ -1,8 +1,9 @@
 """From pixels to the axes that measures are defined in, once for all the measures of a swing.
 
-Roll, the golfer's place in the picture, pitch and the scale are taken out here, and perspective
-by the depth of an ordinary golfer. What is asked for again by another measure, at another
-position or under another disturbance is remembered, as plain numbers.
+Roll, the golfer's place in the picture, pitch and the scale are taken out here; perspective, and
+a camera off square where a stick shows by how much, by the depth of an ordinary golfer. What is
+asked for again by another measure, at another position or under another disturbance is remembered,
+as plain numbers.
 """
 
 from __future__ import annotations
@@ -86,6 +87,9 @@ class Placing:
         self._roll_deg = camera.roll_deg if camera else 0.0
         pitch = camera.pitch_deg if camera else None
         self._pitch = math.radians(pitch) if pitch is not None else 0.0
+        # Off square, where a stick shows it: brought back to the line of play by nominal depth.
+        off = math.radians(camera.yaw_deg or 0.0) if camera and camera.yaw_known else 0.0
+        self._off, self._cos_off, self._sin_off = off, math.cos(off), math.sin(off)
         self._hips = self._golfer()
         pan = math.atan2(self._hips[0], self._focal)
         self._pan, self._cos_pan, self._sin_pan = pan, math.cos(pan), math.sin(pan)
@@ -317,6 +321,8 @@ class Placing:
         near = (nominal * (1.0 + camera.moved.depth_share) + own) * self._stature
         size = (1.0 - near / self._distance) / camera.units
         along, up = x * self.swing.toward * size, -y * size
+        if self._off:
+            along = (along - near * self._sin_off) / self._cos_off
         if camera.moved.yaw_deg:
             along = along * camera.cos_yaw + near * camera.sin_yaw
         return along, up
@@ -336,9 +342,12 @@ class Placing:
             angle = math.atan2(butt[1] - head[1], head[0] - butt[0])
         if self.swing.toward < 0:
             angle = math.pi - angle
-        if camera.moved.yaw_deg:
+        if self._off or camera.moved.yaw_deg:
             slope = (self._nearer("clubhead", at) - self._nearer("grip_mid", at)) / CLUB_LENGTH
             flat = math.sqrt(max(1.0 - slope**2, 0.05))  # what of the shaft lies in the plane
+            if self._off:
+                x = (flat * math.cos(angle) - slope * self._sin_off) / self._cos_off
+                angle = math.atan2(flat * math.sin(angle), x)
             x = flat * math.cos(angle) * camera.cos_yaw + slope * camera.sin_yaw
             angle = math.atan2(flat * math.sin(angle), x)
         return angle

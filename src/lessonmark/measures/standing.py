@@ -1,144 +1,222 @@
-"""Where the camera stood: off square, distance and height, from the golfer's feet at address."""
+"""Where the camera stood: off square, distance and height, at address."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from lessonmark.errors import CannotMeasure
+from lessonmark.measures.ground import GroundSeen, ground_seen, off_square
 from lessonmark.measures.level import GroundLine
 from lessonmark.measures.scale_value import Scale
-from lessonmark.measures.seen import FOCAL_SHARE, SwingSeen
+from lessonmark.measures.seen import SwingSeen
+from lessonmark.measures.stick import Stick, stick_yaw
 from lessonmark.words import View
 
 __all__ = ["Standing", "find_standing"]
 
-FOCAL_SHARE_SE = 0.08
+Vector = npt.NDArray[np.float64]
+
 # How far a player's feet stand off the line that the club goes along; common practice, no source.
 AIM_SE_DEG = 4.0
 # Where the network sees ankles and heels, share of the torso's length.
 FOOT_SE = {View.FACE_ON: 0.02, View.DOWN_THE_LINE: 0.04}
-GROUND_ROW_SE = 0.02  # of the picture's height: how far the level edge lies off the true horizon
 FEET = ("ankle", "heel")
+# Where a ball is played: toward the target from the middle between the feet, cm, from a wedge in
+# the middle to a driver inside the lead heel, and how far players differ; common practice, no
+# source. The feet's and the player's own aim are in the spread.
+BALL_ALONG_CM, BALL_ALONG_PER_CM, SHORTEST_CLUB_CM = 3.0, 0.45, 90.0
+BALL_ALONG_SE_CM = 5.0
+ORDINARY_CLUB_CM, ORDINARY_CLUB_SE_CM = 97.0, 8.0  # where nobody said which
+BALL_OUT_CM = (35.0, 140.0)  # from the feet's middle: farther or nearer is no ball at address
 WIDEST_SE_DEG = 15.0  # beyond this the feet say nothing
 # The ankle's height, 0.039 of stature (Winter 2009, fig. 4.1), and the heel's, taken together.
 FOOT_HEIGHT_CM = 5.0
+UNSEEN_YAW_SE_DEG = 10.0
+LEAST_BELOW = 0.1  # of the torso: feet hardly below the horizon have no depth
 
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
     """Where the camera stood; a None could not be told."""
 
-    yaw_deg: float | None  # + the golfer's trail side is turned toward the camera
+    yaw_deg: float | None  # signed as `ground.off_square`
     yaw_se_deg: float
     distance_cm: float | None  # to the golfer's hips
     height_cm: float | None  # above the ground
     pitch_deg: float | None = None  # + the camera looks up
     pitch_se_deg: float = 5.0
+    yaw_from: str = "feet"  # 'feet', 'feet and ball', or 'stick'
+    pan_deg: float = 0.0  # the golfer stands so far to the image's right of the camera's axis
+    stick_fault: CannotMeasure | None = None  # why a stick that was clicked says nothing
 
 
 def find_standing(
-    swing: SwingSeen, s: float, *, roll_deg: float, ground: GroundLine | None, scale: Scale
+    swing: SwingSeen,
+    s: float,
+    *,
+    roll_deg: float,
+    ground: GroundLine | None,
+    scale: Scale,
+    roll_se_deg: float = 0.5,
+    stick: Stick | None = None,
+    club_cm: float | None = None,
 ) -> Standing:
-    """Find the camera's place against the golfer's feet.
+    """Find the camera's place against the golfer, and against a stick where one was clicked.
 
     Points of the level ground lie as far away as their depth below the horizon says: the row of a
-    foot gives its distance, its column its side. The line between the feet is taken for the line
-    of play, within `AIM_SE_DEG`.
+    foot gives its distance, its column its side. Without a stick the line between the feet is
+    taken for the line of play, within `AIM_SE_DEG`; and face-on the ball, which lies nearer to the
+    camera than the feet, is taken to lie where balls are played: seen from the side it seems
+    elsewhere. Both are weighed by inverse variance. Neither tells a camera that is off square from
+    a player who aims elsewhere.
 
     Parameters
     ----------
     swing : the swing; its own camera is not looked at.
     s : a moment at address.
-    roll_deg : of the camera, + a plumb line's top leans to the image's right.
+    roll_deg, roll_se_deg : of the camera, + a plumb line's top leans to the image's right.
     ground : the level edge behind the golfer; None: the picture's middle is taken for its row.
     scale : px/cm at the golfer's hips.
+    stick : two ends on the picture of a stick along the target line; None: none was clicked.
+    club_cm : the club's length; None: not known.
     """
-    focal = FOCAL_SHARE * max(swing.width, swing.height)
-    distance = focal / scale.px_per_cm
-    feet = _feet(swing, s, roll_deg)
-    if feet is None:
-        return Standing(yaw_deg=None, yaw_se_deg=10.0, distance_cm=distance, height_cm=None)
-    lead, trail, torso_px = feet
-    # Rows and columns from the picture's middle, roll taken out.
-    if ground is not None:
-        horizon = (ground.row_px - swing.height / 2) * math.cos(math.radians(ground.slope_deg))
-        horizon_se = GROUND_ROW_SE * swing.height
-        pitch = math.degrees(math.atan2(horizon, focal))
-        pitch_se = math.hypot(math.degrees(horizon_se / focal), abs(pitch) * FOCAL_SHARE_SE)
-    else:
-        horizon, horizon_se = 0.0, math.tan(math.radians(4.0)) * focal
-        pitch, pitch_se = None, 5.0
-    below = (lead[1] + trail[1]) / 2 - horizon
-    if below < 0.1 * torso_px:
-        return Standing(yaw_deg=None, yaw_se_deg=10.0, distance_cm=distance, height_cm=None)
-    height = below / scale.px_per_cm + FOOT_HEIGHT_CM
-
-    def place(foot: np.ndarray) -> np.ndarray:
-        far = distance * below / (foot[1] - horizon)
-        return np.array([foot[0] / focal * far, far])
-
-    def off_square(lead_px: np.ndarray, trail_px: np.ndarray) -> float:
-        line = place(lead_px) - place(trail_px)
-        middle = (place(lead_px) + place(trail_px)) / 2
-        ray = middle / np.hypot(*middle)
-        away = float(line @ ray)
-        across = swing.toward * float(line[0] * ray[1] - line[1] * ray[0])
-        if swing.view is View.FACE_ON:
-            return math.degrees(math.atan2(away, across))
-        return -math.degrees(math.atan2(across, away))
-
-    yaw = off_square(lead, trail)
-    step = FOOT_SE[swing.view] * torso_px
-    parts = []
-    for axis in np.eye(2):
-        parts.append(off_square(lead + step * axis, trail) - yaw)
-        parts.append(off_square(lead, trail + step * axis) - yaw)
-    # Depth goes with the focal length and the horizon, which are not known well.
-    share = math.hypot(FOCAL_SHARE_SE / FOCAL_SHARE, horizon_se / below)
-    parts += [yaw * share if swing.view is View.FACE_ON else 0.0, AIM_SE_DEG]
-    se = math.sqrt(sum(part**2 for part in parts))
-    if se > WIDEST_SE_DEG or abs(yaw) > 45.0:
-        return Standing(
-            yaw_deg=None,
-            yaw_se_deg=10.0,
-            distance_cm=distance,
-            height_cm=height,
-            pitch_deg=pitch,
-            pitch_se_deg=pitch_se,
-        )
-    return Standing(
-        yaw_deg=yaw,
-        yaw_se_deg=se,
+    seen = ground_seen(swing, ground=ground, roll_deg=roll_deg, roll_se_deg=roll_se_deg)
+    distance = seen.focal_px / scale.px_per_cm
+    nothing = Standing(
+        yaw_deg=None,
+        yaw_se_deg=UNSEEN_YAW_SE_DEG,
         distance_cm=distance,
-        height_cm=height,
-        pitch_deg=pitch,
-        pitch_se_deg=pitch_se,
+        height_cm=None,
+        pitch_deg=seen.pitch_deg if seen.pitch_seen else None,
+        pitch_se_deg=seen.pitch_se_deg if seen.pitch_seen else 5.0,
+    )
+    found = _feet(swing, s)
+    if found is None:
+        return nothing
+    lead, trail, hips, torso_px = found
+    middle = (lead + trail) / 2
+    x, y = seen.upright(middle)
+    below = float(y) - seen.focal_px * math.tan(math.radians(seen.pitch_deg))
+    pan = math.degrees(math.atan2(float(x), seen.focal_px))
+    if below < LEAST_BELOW * torso_px:
+        return replace(nothing, pan_deg=pan)
+    height = below / scale.px_per_cm + FOOT_HEIGHT_CM
+    standing = replace(nothing, pan_deg=pan, height_cm=height)
+    if stick is not None:
+        try:
+            yaw, se = stick_yaw(swing, stick, seen=seen, hips_px=hips)
+        except CannotMeasure as why:
+            standing = replace(standing, stick_fault=why)
+        else:
+            return replace(standing, yaw_deg=yaw, yaw_se_deg=se, yaw_from="stick")
+    step_px = FOOT_SE[swing.view] * torso_px
+    found_by = {"feet": _by_feet(swing, seen, (lead, trail, hips), step_px)}
+    if swing.view is View.FACE_ON and swing.ball is not None:
+        found_by["ball"] = _by_ball(swing, seen, (middle, hips), step_px, height, club_cm)
+    told = {
+        by: (yaw, se)
+        for by, (yaw, se) in found_by.items()
+        if se <= WIDEST_SE_DEG and abs(yaw) <= 45.0
+    }
+    if not told:
+        return standing
+    weights = np.array([se**-2 for _, se in told.values()])
+    yaw = float(weights @ np.array([yaw for yaw, _ in told.values()]) / weights.sum())
+    return replace(
+        standing,
+        yaw_deg=yaw,
+        yaw_se_deg=float(weights.sum() ** -0.5),
+        yaw_from=" and ".join(told),
     )
 
 
-def _feet(
-    swing: SwingSeen, s: float, roll_deg: float
-) -> tuple[np.ndarray, np.ndarray, float] | None:
-    turn = math.radians(roll_deg)
+def _by_feet(
+    swing: SwingSeen, seen: GroundSeen, at: tuple[Vector, Vector, Vector], step_px: float
+) -> tuple[float, float]:
+    """Off square to the line between the feet, and its standard error, deg.
 
-    def upright(name: str) -> np.ndarray:
-        x, y = swing.paths.at(name, s)[0] - swing.centre
-        return np.array(
-            [x * math.cos(turn) + y * math.sin(turn), -x * math.sin(turn) + y * math.cos(turn)]
-        )
+    `at`: lead foot, trail foot and hips, px from the picture's middle.
+    """
+    lead, trail, hips = at
+
+    def look(camera: GroundSeen, lead_px: Vector, trail_px: Vector) -> float:
+        ends = camera.place(lead_px), camera.place(trail_px)
+        if ends[0] is None or ends[1] is None:
+            return math.inf
+        return off_square(ends[0] - ends[1], camera.ray(hips), view=swing.view, toward=swing.toward)
+
+    yaw = look(seen, lead, trail)
+    if not math.isfinite(yaw):
+        return math.inf, math.inf
+    parts = [look(camera, lead, trail) - yaw for camera in seen.disturbed()]
+    for step in step_px * np.eye(2):
+        parts += [look(seen, lead + step, trail) - yaw, look(seen, lead, trail + step) - yaw]
+    return yaw, math.sqrt(sum(part**2 for part in (*parts, AIM_SE_DEG)))
+
+
+def _by_ball(
+    swing: SwingSeen,
+    seen: GroundSeen,
+    at: tuple[Vector, Vector],
+    step_px: float,
+    height_cm: float,
+    club_cm: float | None,
+) -> tuple[float, float]:
+    """Off square to the line from the feet to the ball, and its standard error, deg.
+
+    `at`: the feet's middle and the hips, px from the picture's middle.
+    """
+    ball, (feet, hips) = swing.ball, at
+    if ball is None or height_cm <= 2 * FOOT_HEIGHT_CM:
+        return math.inf, math.inf
+    lies = np.array([ball.x, ball.y]) - swing.centre
+    usual = BALL_ALONG_CM + BALL_ALONG_PER_CM * (
+        max(club_cm or ORDINARY_CLUB_CM, SHORTEST_CLUB_CM) - SHORTEST_CLUB_CM
+    )
+
+    def look(camera: GroundSeen, feet_px: Vector, ball_px: Vector) -> tuple[float, float]:
+        ends = camera.place(feet_px), camera.place(ball_px)
+        if ends[0] is None or ends[1] is None:
+            return math.inf, math.nan
+        # Ankles and heels are above the ground: they lie nearer than the row says.
+        middle, away = ends[0] * (height_cm - FOOT_HEIGHT_CM), ends[1] * height_cm
+        line, ray = away - middle, camera.ray(hips) / np.hypot(*camera.ray(hips))
+        along = swing.toward * float(line[0] * ray[1] - line[1] * ray[0])
+        out = -float(line @ ray)
+        return math.degrees(math.atan2(along, out) - math.atan2(usual, out)), out
+
+    yaw, out = look(seen, feet, lies)
+    if not BALL_OUT_CM[0] < out < BALL_OUT_CM[1]:
+        return math.inf, math.inf
+    parts = [look(camera, feet, lies)[0] - yaw for camera in seen.disturbed()]
+    for step in step_px * np.eye(2):
+        parts.append(look(seen, feet + step / math.sqrt(2), lies)[0] - yaw)
+    for step in ball.se_px * np.eye(2):
+        parts.append(look(seen, feet, lies + step)[0] - yaw)
+    club_se = 0.0 if club_cm else BALL_ALONG_PER_CM * ORDINARY_CLUB_SE_CM
+    parts.append(math.degrees(math.hypot(BALL_ALONG_SE_CM, club_se) / out))
+    return yaw, math.sqrt(sum(part**2 for part in parts))
+
+
+def _feet(swing: SwingSeen, s: float) -> tuple[Vector, Vector, Vector, float] | None:
+    """Lead foot, trail foot and hips (2,) px from the picture's middle; the torso's length, px."""
+
+    def place(name: str) -> Vector:
+        return np.asarray(swing.paths.at(name, s)[0] - swing.centre)
+
+    def middle(joint: str) -> Vector:
+        return np.asarray((place(f"lead_{joint}") + place(f"trail_{joint}")) / 2)
 
     try:
         lead, trail = (
-            np.mean([upright(f"{side}_{part}") for part in FEET], axis=0)
+            np.mean([place(f"{side}_{part}") for part in FEET], axis=0)
             for side in ("lead", "trail")
         )
-        ends = [
-            (upright(f"lead_{joint}") + upright(f"trail_{joint}")) / 2
-            for joint in ("shoulder", "hip")
-        ]
+        hips, shoulders = middle("hip"), middle("shoulder")
     except CannotMeasure:
         return None
-    return lead, trail, float(np.hypot(*(ends[0] - ends[1])))
+    return lead, trail, hips, float(np.hypot(*(shoulders - hips)))

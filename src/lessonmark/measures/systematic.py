@@ -76,14 +76,14 @@ def systematic_parts(
         return {}
     camera, scale = reading.swing.camera, reading.swing.scale
     roll = camera.roll_se_deg if camera else ROLL_SE_DEG
-    yaw = _likely_off_square(camera)
+    likely = _likely_off_square(camera)
     pitch = camera.pitch_se_deg if camera else PITCH_SE_DEG
     parts = {
         "roll": _effect(reading, value, Disturbance(roll_deg=roll)),
-        "off square": _effect(reading, value, Disturbance(yaw_deg=yaw)),
+        "off square": _effect(reading, value, Disturbance(yaw_deg=likely)),
         "pitch": _effect(reading, value, Disturbance(pitch_deg=pitch)),
         "perspective": _effect(reading, value, Disturbance(depth_share=DEPTH_SHARE_SE)),
-        "depth": _own_depth(reading, value, points, yaw),
+        "depth": _own_depth(reading, value, points, _off_square_for_depth(camera, likely)),
         "landmarks": math.sqrt(
             sum(_effect(reading, value, one) ** 2 for one in _landmarks(reading, points))
         ),
@@ -101,15 +101,29 @@ def _effect(reading: Reading, value: float, disturbance: Disturbance) -> float:
 
 
 def _likely_off_square(camera: CameraCheck | None) -> float:
-    """Root mean square of how far the camera stands off square, deg.
+    """Root mean square of how far the camera stands off square, after what is taken out, deg.
 
-    What the feet show is weighed against what a coach's eye does anyway, by inverse variance.
+    What the player shows is weighed against what a coach's eye does anyway, by inverse variance,
+    and nothing of it is taken out. What a stick shows is taken out: its error is left.
     """
     if camera is None or camera.yaw_deg is None:
         return YAW_SE_DEG
-    by_eye, by_feet = YAW_SE_DEG**-2, camera.yaw_se_deg**-2
-    mean = camera.yaw_deg * by_feet / (by_eye + by_feet)
-    return math.hypot(mean, (by_eye + by_feet) ** -0.5)
+    if camera.yaw_known:
+        return camera.yaw_se_deg
+    by_eye, by_player = YAW_SE_DEG**-2, camera.yaw_se_deg**-2
+    mean = camera.yaw_deg * by_player / (by_eye + by_player)
+    return math.hypot(mean, (by_eye + by_player) ** -0.5)
+
+
+def _off_square_for_depth(camera: CameraCheck | None, likely_deg: float) -> float:
+    """Say how far off square to hold the camera, deg, when a point's own depth is tried.
+
+    What was taken out was taken out by nominal depth, so that own depth counts in full: the part
+    that is taken out already turns the other way.
+    """
+    if camera is None or camera.yaw_deg is None or not camera.yaw_known:
+        return likely_deg
+    return -math.copysign(camera.yaw_se_deg, camera.yaw_deg)
 
 
 def _own_depth(

@@ -34,6 +34,7 @@ from lessonmark.web import (
     packs,
     players,
     practice,
+    stick,
     viewer,
     voice,
 )
@@ -105,6 +106,7 @@ def create_app(
         lessons,
         links,
         practice,
+        stick,
         viewer,
         voice,
         packs,

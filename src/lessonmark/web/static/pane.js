@@ -26,6 +26,7 @@ export class Pane {
     this.showBody = false;
     this.correcting = false;
     this.chosen = '';
+    this.stick = null; // ends clicked so far, in picture pixels; null: nobody is clicking
     this.dragged = null;
     this.ghost = null; // {pane, match}
     this.pointers = new Map();
@@ -96,6 +97,7 @@ export class Pane {
     pen.setTransform(1, 0, 0, 1, 0, 0);
     if (this.showBody || this.correcting) this.drawBody(view);
     const lines = this.showLines ? this.drawLines(view) : [];
+    if (this.stick) this.drawStick(view);
     this.drawn = {
       s: this.s,
       crop: [-view.left / view.scale, -view.top / view.scale, (this.canvas.width - view.left) / view.scale, (this.canvas.height - view.top) / view.scale],
@@ -105,6 +107,20 @@ export class Pane {
     };
     this.canvas.dataset.frame = this.frame;
     this.canvas.dispatchEvent(new CustomEvent('drawn', { detail: this.frame }));
+  }
+
+  drawStick(view) {
+    const ratio = window.devicePixelRatio || 1;
+    const ends = this.stick.map(end => this.toCanvas(view, end));
+    for (const [wide, colour] of [[6, CASING], [3, MEASURED]]) {
+      this.pen.strokeStyle = colour;
+      this.pen.lineWidth = wide * ratio;
+      if (ends.length > 1) this.stroke(ends);
+      for (const [x, y] of ends) {
+        this.stroke([[x - 7 * ratio, y], [x + 7 * ratio, y]]);
+        this.stroke([[x, y - 7 * ratio], [x, y + 7 * ratio]]);
+      }
+    }
   }
 
   drawGhost(view) {
@@ -317,6 +333,12 @@ export class Pane {
       const at = this.place(event);
       this.pointers.set(event.pointerId, at);
       if (this.pointers.size === 2) { this.dragged = null; return; }
+      if (this.stick && this.stick.length < 2) {
+        this.stick.push(this.toPicture(at));
+        this.draw();
+        if (this.stick.length === 2) this.on.lay(this, this.stick);
+        return;
+      }
       const name = this.correcting ? this.hit(at) : '';
       if (name) {
         this.chosen = name;

@@ -233,6 +233,23 @@ function place() {
   return inTurn(() => send(`/swings/${pane.look.id}/position`, { position, s }), root.dataset.sayKept);
 }
 
+// A stick on the target line: two clicks, then the clips of this set-up are measured anew.
+function stick() {
+  const pane = panes[active];
+  pane.stick = [];
+  pane.draw();
+  tell(root.dataset.sayStick);
+}
+
+function noStick() { return lay(panes[active], null); }
+
+async function lay(pane, ends) {
+  try {
+    const address = pane.look.frames.replace(/frames$/, 'stick');
+    tell((await send(address, { ends })).said);
+  } catch (error) { tell(error.message); } finally { pane.stick = null; pane.draw(); }
+}
+
 function undo() {
   const pane = panes[active];
   return inTurn(() => pane.look.corrections.length && send(`/swings/${pane.look.id}/undo`), root.dataset.sayUndone);
@@ -278,6 +295,8 @@ const tools = {
   whole: () => panes.forEach(pane => pane.whole()),
   place,
   undo,
+  stick,
+  'no-stick': noStick,
 };
 
 function toggle(button, name) {
@@ -354,6 +373,7 @@ async function open() {
       const pane = new Pane(figure, look, store, {
         focus,
         drop: moveLandmark,
+        lay,
         choose: (_, name) => { $('#keypoint').value = name; },
       });
       pane.closeUp();
