@@ -1,9 +1,11 @@
-"""A real PostgreSQL server for the tests that need one.
+"""A real PostgreSQL server and a sealed record for the tests that need one.
 
 Session fixture `postgres`: a server of this run's own in a temporary folder, on a Unix socket that
 nobody else sees, ended with the run. Fixture `postgres_database`: the SQLAlchemy URL of a database
 that is fresh for one test. A server that is not installed fails the tests; it skips them only
 where ``LESSONMARK_TESTS_WITHOUT_POSTGRES`` is set.
+
+Fixture `sealer`: seals the record in a folder, and opens it.
 """
 
 import os
@@ -19,6 +21,16 @@ from pathlib import Path
 import psycopg
 import pytest
 from sqlalchemy import make_url
+
+from lessonmark.lessons.sealed_keys import (
+    KEY_FILE,
+    RECOVERY_FILE,
+    RecordKeys,
+    make_keys,
+    write_keys,
+)
+from lessonmark.lessons.sealing import seal_record
+from lessonmark.lessons.store import DATABASE_NAME, Record, open_record
 
 WITHOUT = "LESSONMARK_TESTS_WITHOUT_POSTGRES"
 STARTS_WITHIN_S = 60.0
@@ -130,3 +142,42 @@ def _wait_for(server: subprocess.Popen, home: Path, said) -> str:
             time.sleep(0.05)
     said.seek(0)
     pytest.fail(f"PostgreSQL's server did not start:\n{said.read()}", pytrace=False)
+
+
+PASSPHRASE = "seven quiet putters under a bridge"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sealer:
+    """Seals folders with one pair of keys, since making a pair takes seconds on purpose."""
+
+    keys: RecordKeys
+    made_in: Path
+    passphrase: str = PASSPHRASE
+
+    def seal(self, folder: Path) -> None:
+        """Seal the record in a folder, or let one that is not there yet begin sealed."""
+        folder.mkdir(parents=True, exist_ok=True)
+        for name in (KEY_FILE, RECOVERY_FILE):
+            shutil.copyfile(self.made_in / name, folder / name)
+        if (folder / DATABASE_NAME).exists():
+            seal_record(folder, self.keys)
+
+    def open(self, folder: Path) -> Record:
+        """Open a sealed record without its passphrase's seconds."""
+        return open_record(folder, keys=self.keys)
+
+
+@pytest.fixture(scope="session")
+def made_keys(tmp_path_factory):
+    """Keys that a passphrase opens."""
+    folder, keys = tmp_path_factory.mktemp("keys"), make_keys()
+    write_keys(folder, keys, PASSPHRASE)
+    return Sealer(keys=keys, made_in=folder)
+
+
+@pytest.fixture
+def sealer(made_keys, monkeypatch):
+    """Seal and open records; the program finds the passphrase in its environment."""
+    monkeypatch.setenv("LESSONMARK_PASSPHRASE", PASSPHRASE)
+    return made_keys

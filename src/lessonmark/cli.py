@@ -8,7 +8,13 @@ from typing import Annotated
 
 import typer
 
-from lessonmark import __version__, account_commands, archive_commands, record_commands
+from lessonmark import (
+    __version__,
+    account_commands,
+    archive_commands,
+    record_commands,
+    seal_commands,
+)
 from lessonmark.language import languages, say, speaking
 from lessonmark.terminal import bars, errors_for_people, one_bar, out_console, table
 from lessonmark.words import Handedness, View
@@ -23,6 +29,7 @@ app = typer.Typer(
 )
 app.add_typer(record_commands.app)
 app.add_typer(archive_commands.app)
+app.add_typer(seal_commands.app)
 app.add_typer(account_commands.app, name="account")
 
 

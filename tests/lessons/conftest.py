@@ -39,15 +39,24 @@ STARTED = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
 
 @pytest.fixture
 def database(request):
-    """The record's database: SQLite in its own folder, or 'postgres' where a test asks for it."""
-    if getattr(request, "param", "sqlite") == "postgres":
+    """The record's database: SQLite in its own folder, or as a test asks for it.
+
+    'postgres': on a server. 'sealed': SQLite in its own folder, encrypted, and the files as well.
+    """
+    kind = getattr(request, "param", "sqlite")
+    if kind == "postgres":
         return request.getfixturevalue("postgres_database")
-    return None
+    return "sealed" if kind == "sealed" else None
 
 
 @pytest.fixture
-def record(tmp_path, database):
-    opened = open_record(tmp_path / "data", database=database)
+def record(tmp_path, database, request):
+    if database == "sealed":
+        sealer = request.getfixturevalue("sealer")
+        sealer.seal(tmp_path / "data")
+        opened = sealer.open(tmp_path / "data")
+    else:
+        opened = open_record(tmp_path / "data", database=database)
     yield opened
     opened.close()
 

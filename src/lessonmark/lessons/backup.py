@@ -2,7 +2,8 @@
 
 A backup is one zip: the database (taken with SQLite's own online backup, so that it is whole even
 while somebody writes), the clips, the lessons' folders, and a list of hashes. What can be made
-again is left out.
+again is left out. The backup of a sealed record is as sealed as the record: the same passphrase
+opens it.
 """
 
 from __future__ import annotations
@@ -11,7 +12,6 @@ import hashlib
 import json
 import os
 import shutil
-import sqlite3
 import tempfile
 import zipfile
 from collections.abc import Iterable
@@ -22,8 +22,17 @@ from sqlalchemy import select
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
+from lessonmark.lessons.age_files import SEALED, AgeFiles
 from lessonmark.lessons.files import CHUNK_BYTES, sync_folder
+from lessonmark.lessons.passphrase import find_keys
 from lessonmark.lessons.record import Media
+from lessonmark.lessons.sealed_database import (
+    check_pages,
+    connecting,
+    copy_database,
+    database_errors,
+)
+from lessonmark.lessons.sealed_keys import KEY_FILE, RECOVERY_FILE, RecordKeys
 from lessonmark.lessons.store import DATABASE_NAME, Record
 from lessonmark.lessons.zip_guard import Manifest, open_zip, read_member
 
@@ -31,6 +40,7 @@ __all__ = ["back_up", "check_clips", "check_record", "restore"]
 
 MANIFEST = "manifest.json"
 KEPT_FOLDERS = ("files", "lessons")
+KEPT_FILES = (DATABASE_NAME, KEY_FILE, RECOVERY_FILE)
 FORMAT = "lessonmark-backup-1"
 LARGEST_MANIFEST_BYTES = 200_000_000  # a line a file
 
@@ -50,12 +60,15 @@ def back_up(record: Record, target: Path) -> Path:
     folder = record.files.folder
     with tempfile.TemporaryDirectory(dir=folder / "incoming") as scratch:
         copy = Path(scratch) / DATABASE_NAME
-        _copy_database(Path(str(record.engine.url.database)), copy)
+        key = None if record.keys is None else record.keys.database
+        copy_database(Path(str(record.engine.url.database)), copy, key)
         unfinished = target.with_name(f".{target.name}.part")
         hashes: dict[str, str] = {}
         try:
             with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_STORED) as archive:
                 hashes[DATABASE_NAME] = _add(archive, copy, DATABASE_NAME)
+                for name in (KEY_FILE, RECOVERY_FILE) if record.keys is not None else ():
+                    hashes[name] = _add(archive, folder / name, name)
                 for name in KEPT_FOLDERS:
                     for path in sorted((folder / name).rglob("*")):
                         if path.is_file() and "derived" not in path.parts[-2:]:
@@ -130,24 +143,28 @@ def check_record(folder: Path) -> list[str]:
     Returns
     -------
     What is wrong, in plain words; empty where all is well.
+
+    Raises
+    ------
+    RecordError : it is sealed, and the passphrase is missing or wrong.
     """
     problems: list[str] = []
     if not (folder / DATABASE_NAME).is_file():
         return [say("there is no record in this folder")]
-    connection = sqlite3.connect(folder / DATABASE_NAME)
+    keys = find_keys(folder, elsewhere=False)
+    key = None if keys is None else keys.database
     try:
-        answer = connection.execute("PRAGMA integrity_check").fetchone()[0]
-        if answer != "ok":
-            problems.append(say("the database's own check says: {answer}", answer=answer))
-        dangling = connection.execute("PRAGMA foreign_key_check").fetchall()
-        if dangling:
-            problems.append(say("{n} rows refer to something missing", n=len(dangling)))
-        media = connection.execute("SELECT sha256, size_bytes, suffix FROM media").fetchall()
-    except sqlite3.DatabaseError as err:
+        with connecting(folder / DATABASE_NAME, key) as connection:
+            answers = [row[0] for row in connection.execute("PRAGMA integrity_check").fetchall()]
+            for answer in [*check_pages(connection, key), *(one for one in answers if one != "ok")]:
+                problems.append(say("the database's own check says: {answer}", answer=answer))
+            dangling = connection.execute("PRAGMA foreign_key_check").fetchall()
+            if dangling:
+                problems.append(say("{n} rows refer to something missing", n=len(dangling)))
+            media = connection.execute("SELECT sha256, size_bytes, suffix FROM media").fetchall()
+    except database_errors(key) as err:
         return [say("the database's own check says: {answer}", answer=err)]
-    finally:
-        connection.close()
-    return problems + _check_files(folder, media)
+    return problems + _check_files(folder, media, keys)
 
 
 def check_clips(record: Record) -> list[str]:
@@ -159,27 +176,32 @@ def check_clips(record: Record) -> list[str]:
     """
     with record.reading() as session:
         media = session.execute(select(Media.sha256, Media.size_bytes, Media.suffix)).all()
-    return _check_files(record.files.folder, media)
+    return _check_files(record.files.folder, media, record.keys)
 
 
-def _check_files(folder: Path, media: Iterable[tuple[str, int, str]]) -> list[str]:
+def _check_files(
+    folder: Path, media: Iterable[tuple[str, int, str]], keys: RecordKeys | None
+) -> list[str]:
+    age = None if keys is None else AgeFiles(keys)
     problems = []
     for sha256, size_bytes, suffix in media:
-        path = folder / "files" / sha256[:2] / f"{sha256}{suffix}"
+        path = folder / "files" / sha256[:2] / f"{sha256}{suffix}{SEALED if age else ''}"
         if not path.is_file():
             problems.append(say("the file of clip {sha} is missing", sha=sha256[:12]))
-        elif path.stat().st_size != size_bytes or _hash(path) != sha256:
+        elif _facts(path, age) != (sha256, size_bytes):
             problems.append(say("the file of clip {sha} was altered", sha=sha256[:12]))
     return problems
 
 
-def _copy_database(source: Path, target: Path) -> None:
-    here, there = sqlite3.connect(source), sqlite3.connect(target)
+def _facts(path: Path, age: AgeFiles | None) -> tuple[str, int] | None:
+    """Give a clip's hash and size in clear; None: it cannot be opened."""
+    if age is None:
+        return _hash(path), path.stat().st_size
     try:
-        here.backup(there)
-    finally:
-        here.close()
-        there.close()
+        facts = age.read(path)
+    except RecordError:
+        return None
+    return facts.sha256, facts.size_bytes
 
 
 def _add(archive: zipfile.ZipFile, path: Path, inside: str) -> str:
@@ -194,7 +216,7 @@ def _hash(path: Path) -> str:
 
 def _unpack(archive: zipfile.ZipFile, inside: str, sha256: str, fresh: Path, backup: Path) -> None:
     parts = PurePosixPath(inside).parts
-    if inside != DATABASE_NAME and (
+    if inside not in KEPT_FILES and (
         not parts or parts[0] not in KEPT_FOLDERS or ".." in parts or "\\" in inside
     ):
         raise _not_ours(backup)

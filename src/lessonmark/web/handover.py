@@ -30,7 +30,7 @@ def export(desk: TheDesk, player_id: int) -> Response:
     """Send everything of one player as a zip."""
     with desk.record.reading() as session:
         load_player(session, player_id)
-    scratch = tempfile.TemporaryDirectory(dir=desk.record.files.folder / "incoming")
+    scratch = tempfile.TemporaryDirectory(dir=desk.record.files.incoming)
     try:
         path = export_player(desk.record, player_id, Path(scratch.name) / "player.zip")
     except BaseException:
@@ -54,7 +54,7 @@ def ask_import(request: Request) -> Response:
 @router.post("/import", dependencies=[checked_csrf])
 def take_in(desk: TheDesk, file: UploadFile) -> Response:
     """Take a player's zip in."""
-    with tempfile.NamedTemporaryFile(dir=desk.record.files.folder / "incoming") as scratch:
+    with tempfile.NamedTemporaryFile(dir=desk.record.files.incoming) as scratch:
         while chunk := file.file.read(1 << 20):
             scratch.write(chunk)
         scratch.flush()

@@ -16,6 +16,7 @@ from lessonmark.language import say
 from lessonmark.lessons.accounts import count_accounts
 from lessonmark.lessons.analyser import Analyser
 from lessonmark.lessons.own_analyser import OwnAnalyser
+from lessonmark.lessons.sealed_files import SealedFiles
 from lessonmark.lessons.store import open_record
 from lessonmark.web.app import create_app
 from lessonmark.web.settings import LOOPBACK_HOSTS, WebSettings
@@ -64,6 +65,16 @@ def serve(
         raise RecordError(
             say("there is no account yet, so nobody could sign in"),
             do=say("make one with 'lessonmark account add NAME'"),
+        )
+    if isinstance(record.files, SealedFiles):
+        tell(
+            say("The record is sealed; what is open lies in memory until this program ends.")
+            if record.files.in_memory
+            else say(
+                "The record is sealed; what is open lies IN CLEAR in {path} until this program "
+                "ends, because this system has no folder in memory.",
+                path=record.files.working,
+            )
         )
     own = analyser or OwnAnalyser(heavy=heavy)
     token = secrets.token_urlsafe(24) if share else None

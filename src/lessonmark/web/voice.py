@@ -135,7 +135,7 @@ def take_passage(
             desk.record, lesson_id, _new(take, seen, view, None), instead_of=instead_of
         )
     else:
-        with tempfile.NamedTemporaryFile(dir=desk.record.files.folder / "incoming") as scratch:
+        with tempfile.NamedTemporaryFile(dir=desk.record.files.incoming) as scratch:
             sha256 = _receive(sound, scratch, desk.settings.voice_limit_bytes)
             voice = check_voice(Path(scratch.name))
             heard = voice.heard
