@@ -89,6 +89,20 @@ def list_all(folder: Where = None) -> None:
 
 
 @app.command()
+def drills(
+    name: Name,
+    own: Annotated[Path, typer.Argument(help="Folder of the coach's own drills, TOML files.")],
+    folder: Where = None,
+) -> None:
+    """Make a folder's drills a coach's own, in place of those there were; no other sees them."""
+    from lessonmark.lessons.coach_library import take_drills_in
+
+    with _record(folder) as record:
+        count = take_drills_in(record, name, own)
+        out_console.print(say("{name} has {n} drills of their own.", name=name, n=count))
+
+
+@app.command()
 def log(
     player: Annotated[int | None, typer.Option(help="Only of this player.")] = None,
     limit: Annotated[int, typer.Option(min=1, help="Newest entries.")] = 100,

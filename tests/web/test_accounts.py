@@ -5,13 +5,16 @@ Every route of the application is walked, whoever wrote it.
 
 import re
 import time
+from importlib.resources import files
 
 import httpx
 import pytest
 from argon2 import PasswordHasher
 from sqlalchemy import func, select
+from typer.testing import CliRunner
 
-from lessonmark.errors import RecordError
+from lessonmark import account_commands
+from lessonmark.errors import LessonFileError, RecordError
 from lessonmark.lessons import accounts
 from lessonmark.lessons.accounts import (
     TRIES_BEFORE_WAIT,
@@ -22,9 +25,17 @@ from lessonmark.lessons.accounts import (
     read_audit,
     set_password,
 )
+from lessonmark.lessons.coach_library import (
+    OWN_DRILLS,
+    coach_library,
+    coach_of,
+    own_folder,
+    take_drills_in,
+)
 from lessonmark.lessons.erasure import erase_player
-from lessonmark.lessons.record import Account, AuditEntry, Base, Clip, Media, Owner, Player
+from lessonmark.lessons.record import Account, AuditEntry, Base, Clip, Media, Owner, Passage, Player
 from lessonmark.lessons.whose import SHARED, Whose, acting_as, path_to_player
+from lessonmark.web.accounts import WHOSE, player_of
 from lessonmark.web.settings import WebSettings
 
 WORDS = "four words nobody guesses"
@@ -313,6 +324,142 @@ def test_the_log_says_who_did_what_to_whom_and_names_nobody(server, record):
     with record.reading() as session:
         columns = session.execute(select(AuditEntry.__table__)).all()
     assert not any("Wilma" in repr(row) or "ada" in repr(row) for row in columns)
+
+
+# Writing routes whose address names nobody, and why.
+NOBODYS = {
+    "/players": "enters a new player: the one that the answer leads to is noted",
+    "/import": "takes a player in: likewise",
+    "/sign-in": "nobody is signed in yet",
+    "/sign-out": "is about the account alone",
+}
+
+
+def test_every_writing_route_says_in_the_log_whose_player_it_was(server, record):
+    """A route that is added with another number in its address fails here."""
+    writing = [(m, path) for m, path in routes(server.app) if m not in ("GET", "HEAD")]
+    assert len(writing) > 25
+    for method, path in writing:
+        if path in NOBODYS:
+            continue
+        numbers = set(re.findall(r"\{(\w+)\}", path))
+        assert numbers & set(WHOSE), f"{method} {path} is not in the log's map"
+
+
+def test_each_number_of_an_address_leads_to_its_player(record, add_passage):
+    passage_id = add_passage()
+    for name in WHOSE:
+        number = passage_id if name == "passage_id" else 1
+        assert player_of(record, {name: str(number)}) == 1, name
+        assert player_of(record, {name: "404"}) is None, name
+        assert player_of(record, {name: "x"}) is None, name
+
+
+@pytest.fixture
+def add_passage(record, lesson):
+    def add():
+        with record.writing() as session:
+            row = Passage(lesson_id=1, rank=1, view=None, duration_s=2.0, take="{}")
+            session.add(row)
+            session.flush()
+            return row.id
+
+    return add
+
+
+def test_a_passage_that_is_captioned_and_removed_is_in_the_log(server, record, add_passage):
+    key = add_passage()
+    ada = server("ada")
+    assert ada.post(f"/passages/{key}/caption", {"caption": "hips"}).status_code == 303
+    assert ada.post(f"/passages/{key}/remove").status_code == 303
+    for entry in (
+        (1, "POST /passages/{passage_id}/caption", 1, 303),
+        (1, "POST /passages/{passage_id}/remove", 1, 303),
+    ):
+        assert entry in noted(record, entry)
+
+
+def test_another_coach_reaches_no_passage(server, record, add_passage):
+    key = add_passage()
+    bo = server("bo")
+    assert bo.post(f"/passages/{key}/remove").status_code == 404
+    with record.reading() as session:
+        assert session.get(Passage, key) is not None
+    entry = (2, "POST /passages/{passage_id}/remove", 1, 404)
+    assert entry in noted(record, entry)
+
+
+def test_a_player_who_was_entered_is_in_the_log(server, record):
+    assert server("bo").post("/players", {"name": "Somebody New"}).status_code == 303
+    with record.reading() as session:
+        new = session.scalars(select(Player).where(Player.name == "Somebody New")).one().id
+    entry = (2, "POST /players", new, 303)
+    assert entry in noted(record, entry)
+
+
+def drill_file(folder, drill_id, name):
+    """Write a drill of a coach's own: one of the library under another id and name."""
+    text = (files("lessonmark.drills") / "library" / "feet-together.toml").read_text()
+    text = re.sub(r"^id = .*$", f'id = "{drill_id}"', text, flags=re.M)
+    text = re.sub(r"^name = .*$", f'name = "{name}"', text, flags=re.M)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / f"{drill_id}.toml").write_text(text)
+    return folder
+
+
+def test_a_coachs_own_drills_are_no_other_coachs_and_the_houses_are_everybodys(
+    server, record, tmp_path
+):
+    drill_file(record.files.folder / OWN_DRILLS, "of-the-house", "Drill of the house")
+    adas = drill_file(tmp_path / "ada", "of-ada", "Secret drill of Ada")
+    assert take_drills_in(record, "ada", adas) == 1
+    assert take_drills_in(record, "bo", drill_file(tmp_path / "bo", "of-bo", "Drill of Bo")) == 1
+    ada, bo = server("ada"), server("bo")
+    for path in ("/drills", "/lessons/1"):
+        page = ada.get(path).text
+        assert "Secret drill of Ada" in page
+        assert "Drill of Bo" not in page
+    page = bo.get("/drills").text
+    assert "Drill of Bo" in page
+    assert "Ada" not in page
+    assert all("Drill of the house" in one.get("/drills").text for one in (ada, bo))
+
+
+def test_the_pack_of_a_players_lesson_uses_their_own_coachs_drills(server, record, tmp_path):
+    take_drills_in(record, "ada", drill_file(tmp_path / "ada", "of-ada", "Secret drill of Ada"))
+    with record.reading() as session:  # as the background does, for nobody in particular
+        coach = coach_of(session, 1)
+    names = {one.name for one in coach_library(record.files.folder, coach=coach)}
+    assert "Secret drill of Ada" in names
+    assert "Secret drill of Ada" not in {one.name for one in coach_library(record.files.folder)}
+
+
+def test_drills_are_taken_in_from_the_servers_terminal(server, record, tmp_path):
+    adas = drill_file(tmp_path / "ada", "of-ada", "Secret drill of Ada")
+    told = CliRunner().invoke(
+        account_commands.app,
+        ["drills", "ada", str(adas), "--folder", str(record.files.folder)],
+    )
+    assert told.exit_code == 0, told.output
+    assert "ada has 1 drills of their own" in told.output
+    assert "Secret drill of Ada" in server("ada").get("/drills").text
+
+
+def test_drills_that_are_taken_in_replace_the_older_and_a_bad_file_changes_nothing(
+    server, record, tmp_path
+):
+    take_drills_in(record, "ada", drill_file(tmp_path / "one", "of-ada", "First drill"))
+    new = drill_file(tmp_path / "two", "of-ada-2", "Second drill")
+    (new / "broken.toml").write_text("id = ")
+    with pytest.raises(LessonFileError, match="TOML"):
+        take_drills_in(record, "ada", new)
+    folder = own_folder(record.files.folder, 1)
+    assert [one.name for one in folder.iterdir()] == ["of-ada.toml"]
+    (new / "broken.toml").unlink()
+    take_drills_in(record, "ada", new)
+    assert [one.name for one in folder.iterdir()] == ["of-ada-2.toml"]
+    with pytest.raises(RecordError, match="no coach's account"):
+        take_drills_in(record, "wilma", new)
 
 
 def test_erasing_a_player_takes_the_account_and_the_log_along(server, record):

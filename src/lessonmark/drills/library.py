@@ -222,12 +222,13 @@ def caution_sentences(drill: Drill) -> tuple[str, ...]:
     return tuple(known.get(key, key) for key in drill.cautions)
 
 
-def read_library(folder: Path | None = None) -> tuple[Drill, ...]:
+def read_library(*folders: Path | None) -> tuple[Drill, ...]:
     """Read all drills, by name; a coach's own with the same id stand in for ours.
 
     Parameters
     ----------
-    folder : the coach's own TOML files; None for none.
+    folders : of the coach's own TOML files; what comes later stands in for what came before.
+        None is none.
 
     Raises
     ------
@@ -235,7 +236,9 @@ def read_library(folder: Path | None = None) -> tuple[Drill, ...]:
     """
     ours = resources.files("lessonmark.drills") / LIBRARY
     drills = {drill.id: drill for drill in _read_all(ours.iterdir())}
-    if folder is not None:
+    for folder in folders:
+        if folder is None:
+            continue
         if not folder.is_dir():
             raise LessonFileError(
                 say("there is no such folder of drills"),

@@ -21,7 +21,7 @@ from lessonmark.drills.library import Drill
 from lessonmark.errors import LessonmarkError, PackError, RecordError
 from lessonmark.language import say, speaking
 from lessonmark.lessons.analysis import PICTURES
-from lessonmark.lessons.coach_library import coach_library
+from lessonmark.lessons.coach_library import coach_library, coach_of
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.findings import Findings
 from lessonmark.lessons.jobs import clip_key, whole_findings
@@ -198,12 +198,13 @@ class Packer:
                 keys = [clip_key(clip) for clip in lesson.clips]
                 findings, called = call_clips_by_number(findings, keys)
                 media = {called[key]: path for key, path in media.items()}
+            drills = coach_library(files.folder, coach=coach_of(session, lesson.player_id))
             takes = takes_of_record(session, files, lesson, findings) if order.with_voice else ()
             folder = files.lesson_folder(lesson.uid) / _PACK
             folder.mkdir(exist_ok=True)
             return _Order(
                 findings=findings,
-                words=words_for_pack(lesson, order.coach, coach_library(files.folder)),
+                words=words_for_pack(lesson, order.coach, drills),
                 takes=takes,
                 choices=PackChoices(
                     with_name=order.with_name,

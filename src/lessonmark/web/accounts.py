@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
-from typing import Annotated
+from typing import Annotated, Any
 
 import anyio.to_thread
 from fastapi import APIRouter, Form, HTTPException, Request
 from fastapi.responses import RedirectResponse, Response
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -18,7 +20,7 @@ from lessonmark.language import say
 from lessonmark.lessons.accounts import PLAYER, SignedIn, note_audit, sign_in, sign_out, signed_in
 from lessonmark.lessons.jobs import read_lesson_findings
 from lessonmark.lessons.listing import load_lesson
-from lessonmark.lessons.record import Clip, Lesson, Player, Swing
+from lessonmark.lessons.record import Clip, Lesson, Passage, Player, Swing
 from lessonmark.lessons.store import Record
 from lessonmark.lessons.whose import acting_as, anybody
 from lessonmark.web.desk import TheDesk
@@ -26,10 +28,11 @@ from lessonmark.web.pages import page
 from lessonmark.web.security import checked_csrf, read_cookies
 from lessonmark.web.sheet_rows import sheet_rows
 
-__all__ = ["AccountGate", "only_for_role", "router"]
+__all__ = ["WHOSE", "AccountGate", "only_for_role", "player_of", "router"]
 
 router = APIRouter()
 COOKIE = "lessonmark_account"
+ASKED_OF = "asked_of"  # in a request's state: the player whose page it is
 OPEN = ("/static/", "/sign-in")
 # A player sees finished sheets, never the coach's own notes or forms.
 FOR_PLAYERS = frozenset(
@@ -40,6 +43,7 @@ FOR_PLAYERS = frozenset(
         "/sign-out",
     }
 )
+_PLAYERS_PAGE = re.compile(r"/players/(\d+)")
 NOT_NOTED = ("state.json", "/frames", "/static/")  # asked every second, of what is open anyway
 
 
@@ -63,19 +67,20 @@ class AccountGate:
             await RedirectResponse("/mine", status_code=303)(scope, receive, send)
             return
         scope["state"]["account"] = who
-        status = 500
+        status, made = 500, None
 
         async def note(message: Message) -> None:
-            nonlocal status
+            nonlocal status, made
             if message["type"] == "http.response.start":
                 status = message["status"]
+                made = _made_player(message)
             await send(message)
 
         with acting_as(who.whose):
             try:
                 await self._app(scope, receive, note)
             finally:
-                await anyio.to_thread.run_sync(self._note, scope, who, status)
+                await anyio.to_thread.run_sync(self._note, scope, who, status, made)
 
     def _who(self, token: str) -> SignedIn | None:
         return signed_in(self._record, token, at=datetime.now(UTC)) if token else None
@@ -90,24 +95,32 @@ class AccountGate:
         )
         await answer(scope, receive, send)
 
-    def _note(self, scope: Scope, who: SignedIn, status: int) -> None:
+    def _note(self, scope: Scope, who: SignedIn, status: int, made: int | None) -> None:
         route = getattr(scope.get("route"), "path", "?")
         if any(part in route for part in NOT_NOTED):
             return
+        asked_of = scope["state"].get(ASKED_OF, made)
         with anybody():
             note_audit(
                 self._record,
                 account_id=who.account_id,
                 did=f"{scope['method']} {route}",
-                player_id=_player_of(self._record, scope.get("path_params", {})),
+                # Of a player who was just erased, not even the number is kept.
+                player_id=player_of(self._record, {"player_id": asked_of}),
                 status=status,
             )
 
 
-def only_for_role(request: Request) -> None:
+def only_for_role(request: Request, desk: TheDesk) -> None:
     """Refuse a player everything but their own sheets; runs before every page."""
     who: SignedIn | None = getattr(request.state, "account", None)
-    if who is not None and who.role == PLAYER and request.scope["route"].path not in FOR_PLAYERS:
+    if who is None:
+        return
+    with anybody():  # before the page: what it removes leads to nobody afterwards
+        player_id = player_of(desk.record, request.path_params)
+    if player_id is not None:
+        request.scope["state"][ASKED_OF] = player_id
+    if who.role == PLAYER and request.scope["route"].path not in FOR_PLAYERS:
         raise HTTPException(status_code=404)
 
 
@@ -192,26 +205,38 @@ def _player(request: Request) -> SignedIn:
     return who
 
 
-def _player_of(record: Record, params: dict[str, object]) -> int | None:
-    """Find whose page was asked for, by the numbers in its address."""
+def player_of(record: Record, params: Mapping[str, object]) -> int | None:
+    """Find whose page was asked for, by the numbers in its address; None: nobody's."""
+    name = next((one for one in WHOSE if one in params), None)
+    number = None if name is None else _int(params[name])
+    if name is None or number is None:
+        return None
     with record.reading() as session:
-        match params:
-            case {"player_id": player_id}:
-                # Of a player who was just erased, not even the number is kept.
-                found = session.scalar(select(Player.id).where(Player.id == _int(player_id)))
-            case {"lesson_id": lesson_id}:
-                found = session.scalar(select(Lesson.player_id).where(Lesson.id == _int(lesson_id)))
-            case {"clip_id": clip_id}:
-                found = session.scalar(select(Clip.player_id).where(Clip.id == _int(clip_id)))
-            case {"swing_id": swing_id}:
-                found = session.scalar(
-                    select(Clip.player_id)
-                    .join(Swing, Swing.clip_id == Clip.id)
-                    .where(Swing.id == _int(swing_id))
-                )
-            case _:
-                found = None
-    return _int(found)
+        found: int | None = session.scalar(WHOSE[name](number))
+        return found
+
+
+# The numbers that stand in addresses, the narrowest first, and whose they are.
+WHOSE: dict[str, Callable[[int], Select[Any]]] = {
+    "passage_id": lambda number: (
+        select(Lesson.player_id)
+        .join(Passage, Passage.lesson_id == Lesson.id)
+        .where(Passage.id == number)
+    ),
+    "swing_id": lambda number: (
+        select(Clip.player_id).join(Swing, Swing.clip_id == Clip.id).where(Swing.id == number)
+    ),
+    "clip_id": lambda number: select(Clip.player_id).where(Clip.id == number),
+    "lesson_id": lambda number: select(Lesson.player_id).where(Lesson.id == number),
+    "player_id": lambda number: select(Player.id).where(Player.id == number),
+}
+
+
+def _made_player(answer: Message) -> int | None:
+    """Read which player an answer leads to: one that was just entered or taken in."""
+    where = Headers(raw=answer["headers"]).get("location", "")
+    found = _PLAYERS_PAGE.fullmatch(where)
+    return _int(found[1]) if found else None
 
 
 def _int(value: object) -> int | None:
