@@ -23,7 +23,7 @@ from sqlalchemy import func, select
 
 from lessonmark.errors import RecordError
 from lessonmark.lessons import cluster as cluster_module
-from lessonmark.lessons import remeasure
+from lessonmark.lessons import remeasure, versions
 from lessonmark.lessons.arrivals import Arrival, bring_in
 from lessonmark.lessons.cluster import ClusterWork, drain_here, drain_on_cluster
 from lessonmark.lessons.record import Clip, Focus, FormerFinding, Lesson, Player, Swing
@@ -44,7 +44,7 @@ NEW, OLD = stand_in.NEW, stand_in.OLD
 def academy(tmp_path, postgres_database, monkeypatch):
     """A record on a server and in a store, with one lesson that version OLD measured."""
     monkeypatch.setenv("LESSONMARK_STORE", f"file://{tmp_path / 'store'}")
-    monkeypatch.setattr(remeasure, "clip_version", lambda heavy=False: NEW.version)
+    monkeypatch.setattr(versions, "clip_version", lambda *, heavy=False: NEW.version)
     record = open_record(tmp_path / "driver", database=postgres_database)
     fill(record, tmp_path)
     yield record

@@ -2,14 +2,20 @@
 
 import re
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from sqlalchemy import select
 
-from lessonmark.lessons import former, jobs
+from lessonmark.lessons import corrections, jobs, versions
 from lessonmark.lessons.former import former_findings, read_former
+from lessonmark.lessons.jobs import read_swing
 from lessonmark.lessons.made_with import MadeWith
-from lessonmark.lessons.record import Clip, ClipState, Lesson, LessonFinding
+from lessonmark.lessons.record import Clip, ClipState, Lesson, LessonFinding, Swing
+from lessonmark.lessons.remeasure import archive_state, ask_anew
+from lessonmark.web import app, serve
+from lessonmark.web.settings import WebSettings
+from lessonmark.words import Position
 
 OLD = MadeWith(
     software="0.1.0", code="a" * 64, networks={}, libraries={}, settings={"stature_cm": 170.0}
@@ -27,7 +33,7 @@ def dated(coach, lesson, analyser, monkeypatch):
         return replace(measure(job, tell), made_with=now["is"])
 
     monkeypatch.setattr(analyser, "analyse_clip", with_version)
-    monkeypatch.setattr(former, "clip_version", lambda heavy=False: now["is"].version)
+    monkeypatch.setattr(versions, "clip_version", lambda *, heavy=False: now["is"].version)
     for clip_id in range(1, 7):
         coach.post(f"/clips/{clip_id}/again")
     coach.work()
@@ -113,3 +119,103 @@ def test_an_open_page_puts_its_lesson_first(coach, record, clips):
     with record.reading() as session:
         states = {one.lesson_id: one.state for one in session.scalars(select(Clip))}
     assert states == {1: ClipState.DONE, 2: ClipState.WAITING}
+
+
+LIGHT = MadeWith(software="0.2.0", code="c" * 64, networks={"l": "1"}, libraries={}, settings={})
+LARGE = replace(LIGHT, networks={"h": "2"}, settings={"heavy": True})
+
+
+@pytest.fixture
+def measured_by(coach, lesson, analyser, monkeypatch):
+    """Have the lesson measured with a network; the program knows both."""
+    measure = analyser.analyse_clip
+    for module in (versions, corrections):
+        monkeypatch.setattr(
+            module, "clip_version", lambda *, heavy=False: (LARGE if heavy else LIGHT).version
+        )
+
+    def run(made_with):
+        monkeypatch.setattr(
+            analyser,
+            "analyse_clip",
+            lambda job, tell: replace(measure(job, tell), made_with=made_with),
+        )
+        for clip_id in range(1, 7):
+            coach.post(f"/clips/{clip_id}/again")
+        coach.work()
+        return coach
+
+    return run
+
+
+OFFER = "/lessons/1/again"
+
+
+@pytest.mark.parametrize("made_with", [LIGHT, LARGE], ids=["smaller", "larger"])
+def test_a_record_of_either_network_is_not_old_where_the_smaller_measures(measured_by, made_with):
+    page = measured_by(made_with).get("/lessons/1").text
+    assert f"Measured with version {made_with.version}." in page
+    assert OFFER not in page
+
+
+def test_what_the_larger_network_measured_is_not_old_where_it_measures(measured_by, visit):
+    measured_by(LARGE)
+    with visit(WebSettings(heavy=True)) as heavy:
+        assert OFFER not in heavy.get("/lessons/1").text
+
+
+def test_what_the_smaller_measured_can_be_measured_by_the_larger(measured_by, visit, record):
+    measured_by(LIGHT)
+    with visit(WebSettings(heavy=True)) as heavy:
+        page = heavy.get("/lessons/1").text
+        assert "measures with the larger network now" in page
+        assert "The program has changed since." not in page
+        heavy.post(OFFER)
+    with record.reading() as session:
+        states = set(session.scalars(select(Clip.state)))
+    assert states == {ClipState.WAITING}
+
+
+def test_measuring_the_archive_again_does_not_bring_it_back_to_the_smaller(measured_by, record):
+    measured_by(LARGE)
+    since = date(2000, 1, 1)
+    assert ask_anew(record, since) == 0
+    assert archive_state(record, since).current == 6
+    measured_by(LIGHT)
+    assert ask_anew(record, since) == 0
+    assert ask_anew(record, since, heavy=True) == 6
+
+
+def test_a_correction_says_which_network_tracked_what_it_moves(measured_by, record, coach):
+    for made_with in (LARGE, LIGHT):
+        measured_by(made_with)
+        with record.reading() as session:
+            swing = session.get_one(Clip, 1).swings[0]
+            key, at_s = swing.id, read_swing(swing).positions.found[Position.P6].time.s
+        answer = coach.post_json(f"/swings/{key}/position", {"position": "P6", "s": at_s + 0.004})
+        assert answer.status_code == 200
+        with record.reading() as session:
+            assert read_swing(session.get_one(Swing, key)).corrected_with == made_with.version
+
+
+def test_serving_with_the_larger_network_tells_the_cluster_so(record, analyser, monkeypatch):
+    told = []
+    monkeypatch.setenv("LESSONMARK_SCHEDULER", "tcp://127.0.0.1:9")
+    monkeypatch.setattr(app, "ClusterDriver", lambda record, address, work: told.append(work))
+    for heavy in (True, False):
+        app.create_app(record, analyser, WebSettings(heavy=heavy), work=False)
+    assert [one.heavy for one in told] == [True, False]
+
+
+def test_the_command_passes_the_larger_network_on(tmp_path, monkeypatch):
+    told = []
+
+    def end_at_once(server, sockets):
+        told.append(server.config.app.state.desk.settings.heavy)
+        for one in sockets:
+            one.close()
+
+    monkeypatch.setattr(serve.uvicorn.Server, "run", end_at_once)
+    for heavy in (True, False):
+        serve.serve(folder=tmp_path, port=0, browser=False, heavy=heavy, tell=lambda _: None)
+    assert told == [True, False]

@@ -6,6 +6,7 @@ then everything is written at once, provided that nobody corrected the same swin
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Callable
 from dataclasses import replace
@@ -29,7 +30,7 @@ from lessonmark.lessons.jobs import (
     write_swing,
 )
 from lessonmark.lessons.listing import load_swing
-from lessonmark.lessons.record import Correction, CorrectionKind, Swing
+from lessonmark.lessons.record import Clip, Correction, CorrectionKind, Swing
 from lessonmark.lessons.store import Record
 from lessonmark.lessons.versions import clip_version
 from lessonmark.words import Position
@@ -131,7 +132,13 @@ def measured_now(files: FileStore, analyser: Analyser, swing: Swing) -> SwingFin
     if not (moves.landmarks or moves.positions):
         return raw
     found = analyser.measure_again(clip_job(files, swing.clip), raw, moves)
-    return replace(found, corrected_with=clip_version())
+    return replace(found, corrected_with=clip_version(heavy=_was_heavy(swing.clip)))
+
+
+def _was_heavy(clip: Clip) -> bool:
+    """Whether the larger network tracked the clip: a correction moves that track."""
+    made_with = json.loads(clip.finding or "{}").get("made_with") or {}
+    return bool(made_with.get("settings", {}).get("heavy", False))
 
 
 def _correct(record: Record, analyser: Analyser, swing_id: int, change: Change) -> None:

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session, object_session
 from lessonmark.lessons.findings import ClipFinding, Findings
 from lessonmark.lessons.jobs import FINDINGS, versions_in, whole_findings
 from lessonmark.lessons.record import Clip, FormerFinding, Lesson
-from lessonmark.lessons.versions import clip_version, judging_version
+from lessonmark.lessons.versions import judging_version, up_to_date
 
 __all__ = ["former_findings", "is_old", "keep_former", "read_former"]
 
@@ -75,8 +75,13 @@ def read_former(row: FormerFinding) -> Findings:
 
 
 def is_old(clip: Clip, *, heavy: bool = False) -> bool:
-    """Whether this program would measure the clip with other versions than it was."""
-    return clip.finding is not None and clip.measured_with != clip_version(heavy=heavy)
+    """Whether this program would measure the clip better, by another version than it was.
+
+    Parameters
+    ----------
+    heavy : whether it measures with the larger network.
+    """
+    return clip.finding is not None and clip.measured_with not in up_to_date(heavy=heavy)
 
 
 def _session(lesson: Lesson) -> Session:

@@ -19,7 +19,7 @@ from lessonmark.lessons.former import former_findings, read_former
 from lessonmark.lessons.jobs import read_lesson_findings
 from lessonmark.lessons.record import Clip, ClipState, Lesson, Player
 from lessonmark.lessons.store import Record
-from lessonmark.lessons.versions import clip_version
+from lessonmark.lessons.versions import up_to_date
 
 __all__ = ["ArchiveState", "VerdictPair", "archive_state", "ask_anew", "verdict_pairs"]
 
@@ -61,7 +61,7 @@ def ask_anew(record: Record, since: date, *, heavy: bool = False) -> int:
 
     Those that wait already, and those that this version measured, are left as they are.
     """
-    version = clip_version(heavy=heavy)
+    current = up_to_date(heavy=heavy)
     with record.writing() as session:
         wanted = (
             select(Clip.id)
@@ -72,7 +72,7 @@ def ask_anew(record: Record, since: date, *, heavy: bool = False) -> int:
                 Player.erasing_since.is_(None),
                 Clip.state == ClipState.DONE,
                 Clip.finding.is_not(None),
-                Clip.measured_with != version,
+                Clip.measured_with.not_in(current),
             )
         )
         ids = session.scalars(wanted).all()
@@ -87,7 +87,7 @@ def ask_anew(record: Record, since: date, *, heavy: bool = False) -> int:
 
 def archive_state(record: Record, since: date, *, heavy: bool = False) -> ArchiveState:
     """Count where the clips since that day stand."""
-    version = clip_version(heavy=heavy)
+    current = up_to_date(heavy=heavy)
     with record.reading() as session:
         rows = session.execute(
             select(Clip.state, Clip.measured_with)
@@ -97,7 +97,7 @@ def archive_state(record: Record, since: date, *, heavy: bool = False) -> Archiv
     open_states = (ClipState.WAITING, ClipState.WORKING)
     return ArchiveState(
         clips=len(rows),
-        current=sum(1 for state, made in rows if made == version and state is ClipState.DONE),
+        current=sum(1 for state, made in rows if made in current and state is ClipState.DONE),
         waiting=sum(1 for state, _ in rows if state in open_states),
         refused=sum(1 for state, _ in rows if state is ClipState.FAILED),
     )

@@ -16,7 +16,7 @@ from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.made_with import SHORT, MadeWith
 from lessonmark.tracks.weights import DETECTOR, FULL, HEAVY, weights_path
 
-__all__ = ["body_version", "clip_version", "judging_version", "made_with"]
+__all__ = ["body_version", "clip_version", "judging_version", "made_with", "up_to_date"]
 
 _BODY_CODE = (
     "media",
@@ -85,6 +85,18 @@ def clip_version(*, heavy: bool = False) -> str:
         libraries=_libraries(),
         settings={},
     ).version
+
+
+def up_to_date(*, heavy: bool) -> frozenset[str]:
+    """Give the versions that need not be measured again.
+
+    Parameters
+    ----------
+    heavy : whether this program measures with the larger network. One that does not leaves what
+        the larger measured: that is another choice, and no older one.
+    """
+    larger = clip_version(heavy=True)
+    return frozenset({larger} if heavy else {larger, clip_version(heavy=False)})
 
 
 @cache

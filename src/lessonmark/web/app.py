@@ -64,7 +64,7 @@ def create_app(
     settings = settings or WebSettings()
     workshop, packer = Workshop(record, analyser), Packer(record)
     address = scheduler()
-    cluster = ClusterDriver(record, address, ClusterWork()) if address else None
+    cluster = ClusterDriver(record, address, ClusterWork(heavy=settings.heavy)) if address else None
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:

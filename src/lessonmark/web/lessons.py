@@ -148,7 +148,7 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             wishes=focus_wishes(lesson),
             options=options,
             choice_words=words,
-            **version_rows(session, lesson),
+            **version_rows(session, lesson, heavy=desk.settings.heavy),
             **plan_rows(session, lesson, coach_library(desk.record.files.folder)),
             **link_rows(findings, lesson),
             between=between(session, lesson),

@@ -46,7 +46,7 @@ def measure_lesson_anew(desk: TheDesk, lesson_id: int) -> Response:
     with desk.record.writing() as session:
         lesson = load_lesson(session, lesson_id)
         for clip in lesson.clips:
-            if is_old(clip):
+            if is_old(clip, heavy=desk.settings.heavy):
                 measure_anew(session, clip.id)
     desk.workshop.wake()
     return RedirectResponse(f"/lessons/{lesson_id}#versions", status_code=303)
@@ -86,12 +86,16 @@ def show_earlier(request: Request, desk: TheDesk, lesson_id: int, number: int) -
         )
 
 
-def version_rows(session: Session, lesson: Lesson) -> dict[str, Any]:  # Any: for a template
+def version_rows(
+    session: Session, lesson: Lesson, *, heavy: bool
+) -> dict[str, Any]:  # Any: for a template
     """Say what a lesson was measured with, what this program would use, and what was before."""
     measured = [clip for clip in lesson.clips if clip.finding is not None]
     return {
         "measured_with": _words(", ".join(sorted({clip.measured_with for clip in measured}))),
-        "is_old": any(_is_old_here(clip) for clip in measured),
+        # Everything is new but the choice of the network.
+        "is_lighter": not any(_is_old_here(clip, heavy=False) for clip in measured),
+        "is_old": any(_is_old_here(clip, heavy=heavy) for clip in measured),
         "earlier": [
             {"number": number, "made_at": row.made_at, "made_with": _words(row.measured_with)}
             for number, row in enumerate(_oldest_first(session, lesson), start=1)
@@ -111,9 +115,9 @@ def show_first(record: Record, lesson: Lesson) -> None:
         return
 
 
-def _is_old_here(clip: Clip) -> bool:
+def _is_old_here(clip: Clip, *, heavy: bool) -> bool:
     # A clip from before versions were kept, or of a stand-in, has none to compare.
-    return clip.measured_with != "" and is_old(clip)
+    return clip.measured_with != "" and is_old(clip, heavy=heavy)
 
 
 def _oldest_first(session: Session, lesson: Lesson) -> list[FormerFinding]:

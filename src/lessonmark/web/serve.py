@@ -83,7 +83,7 @@ def serve(
     here = _local_address() if share else "127.0.0.1"
     hosts = set(names) | LOOPBACK_HOSTS | ({here, socket.gethostname().lower()} if share else set())
     settings = WebSettings(
-        hosts=frozenset(hosts), token=token, language=language, accounts=accounts
+        hosts=frozenset(hosts), token=token, language=language, accounts=accounts, heavy=heavy
     )
     query = f"?token={token}" if token else ""
     tell(say("Lessonmark is at {address}", address=f"http://127.0.0.1:{port}/{query}"))

@@ -16,6 +16,7 @@ class WebSettings:
 
     hosts: frozenset[str] = LOOPBACK_HOSTS  # names that a browser may call this server by
     accounts: bool = False  # whether everybody must sign in: a server that several coaches share
+    heavy: bool = False  # whether clips are measured with the larger pose network
     token: str | None = None  # needed for everything where set: shared on the local network
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32))  # a run's own
     language: str | None = None  # None: the browser's wish, where there is a catalogue for it
