@@ -10,7 +10,8 @@ exposure of 1/800 s. The joints are the rig's, as in the stills; keep these bodi
 
 With `--yaw` each body swings before a face-on camera moved round it by so many degrees, toward the
 target, and still aimed at it: `yawed/bodyNN/face-on-yaw10/clip_00.mp4`. Nothing else differs.
-`--address` stops after P1, which is all that squareness is read from.
+`--address` stops after P1, which is all that squareness is read from. `--hold P1 P7` shows each
+body standing still at these positions, for the errors of joints.
 
 In the `.json`, X is toward the target, Y from the golfer to the ball and Z up, as in the demo's.
 """
@@ -19,6 +20,8 @@ from __future__ import annotations
 
 import argparse
 import json
+from functools import cached_property
+from itertools import product
 from pathlib import Path
 
 import cv2
@@ -38,6 +41,8 @@ SIZE = (720, 1280)
 FPS = 120.0
 EXPOSURE_S = 1 / 800
 SUBFRAMES = 5
+HOLD_FRAMES = 24
+BEFORE_IMPACT = ("P1", "P2", "P3", "P4", "P5", "P6", "P7")
 FAST_M_PER_S = 1.5  # of the hands: slower, one picture a frame is enough
 
 
@@ -87,6 +92,10 @@ class Motion:
 
     def head(self, posed: Posed) -> Array:
         return posed.butt + posed.shaft * self.club_m
+
+    @cached_property
+    def events(self) -> dict[str, float]:
+        return find_events(self)
 
     def lead_arm(self, posed: Posed) -> Array:
         names = self.body.names
@@ -172,10 +181,14 @@ def render_swing(
     seed: int = 0,
     exposure_s: float = EXPOSURE_S,
     address_only: bool = False,
+    hold: str = "",
 ) -> None:
     surface, colours, mesh, weights, weight_bones = dressed
-    events = find_events(motion)
+    events = motion.events
     times = np.arange(0.0, motion.times[-1] + 0.5, 1 / FPS)
+    if hold:  # the one posture, for as long as a smoother looks
+        held, times = motion.at(events[hold]), np.arange(HOLD_FRAMES) / FPS
+        events = {hold: float(times[len(times) // 2])}
     if address_only:
         times = times[times <= events["P1"] + 1 / FPS]
     behind = place_behind(camera, rng) * 0.9
@@ -193,8 +206,8 @@ def render_swing(
     last = None
     person = None
     for s in times:
-        middle = motion.at(float(s))
-        still = person is not None and s <= motion.times[0]
+        middle = held if hold else motion.at(float(s))
+        still = person is not None and (hold != "" or s <= motion.times[0])
         hands = middle.butt
         moving = last is not None and np.linalg.norm(hands - last) * FPS > FAST_M_PER_S
         last = hands
@@ -207,7 +220,7 @@ def render_swing(
             total += renderer.draw(camera, [*parts, *club(posed, motion.club_m, steel)], light)
         person = person if still else total / len(offsets) / 255.0
         picture = behind * (1 - person[..., 3:]) + person[..., :3]
-        if s <= events["P7"]:
+        if hold in BEFORE_IMPACT if hold else s <= events["P7"]:
             cv2.circle(picture, (round(ball[0]), round(ball[1])), 5, (0.95, 0.95, 0.95), -1)
         picture = picture + rng.normal(0, 0.012, picture.shape)
         video.write((np.clip(picture, 0, 1)[..., ::-1] * 255).astype(np.uint8))
@@ -225,7 +238,7 @@ def render_swing(
                 "n_frames": len(times),
                 "timestamps": times.tolist(),
                 "events": events,
-                "impact_time": events["P7"],
+                "impact_time": events.get("P7"),
                 "club_len": motion.club_m,
                 "knobs": {"body": out.parent.name, "seed": int(seed)},
                 "camera": {
@@ -284,7 +297,17 @@ def main(args: argparse.Namespace) -> None:
                     address_only=args.address,
                 )
             continue
-        for view in ("face-on", "down-the-line"):
+        for view, hold in product(("face-on", "down-the-line"), args.hold or ("",)):
+            if hold:
+                again = np.random.default_rng([args.seed, k, view == "face-on"])
+                camera = draw_camera(view, again, SIZE)
+                there = folder / f"{view}-{hold}"
+                render_swing(
+                    *(renderer, dressed, motion, marks, camera, light, view, there, again),
+                    seed=args.seed,
+                    hold=hold,
+                )
+                continue
             camera = draw_camera(view, rng, SIZE)
             render_swing(
                 *(renderer, dressed, motion, marks, camera, light, view, folder / view, rng),
@@ -302,5 +325,6 @@ if __name__ == "__main__":
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--yaw", type=float, nargs="+", help="face-on only, this far off square")
     parser.add_argument("--address", action="store_true", help="with --yaw: stop after P1")
+    parser.add_argument("--hold", nargs="+", help="positions to stand still at")
     parser.add_argument("--exposure", type=float, default=EXPOSURE_S, help="s, per frame")
     main(parser.parse_args())

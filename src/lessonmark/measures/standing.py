@@ -11,6 +11,7 @@ import numpy.typing as npt
 from lessonmark.errors import CannotMeasure
 from lessonmark.measures.ground import GroundSeen, ground_seen, off_square
 from lessonmark.measures.level import GroundLine
+from lessonmark.measures.scale import BALL_CM
 from lessonmark.measures.scale_value import Scale
 from lessonmark.measures.seen import SwingSeen
 from lessonmark.measures.stick import Stick, stick_yaw
@@ -22,8 +23,9 @@ Vector = npt.NDArray[np.float64]
 
 # How far a player's feet stand off the line that the club goes along; common practice, no source.
 AIM_SE_DEG = 4.0
-# Where the network sees ankles and heels, share of the torso's length.
-FOOT_SE = {View.FACE_ON: 0.02, View.DOWN_THE_LINE: 0.04}
+# Where the network sees ankles and heels, share of the torso's length. Face-on from what the line
+# between the feet is off by in rendered golfers (bench/README.md, off square).
+FOOT_SE = {View.FACE_ON: 0.035, View.DOWN_THE_LINE: 0.04}
 FEET = ("ankle", "heel")
 # Where a ball is played: toward the target from the middle between the feet, cm, from a wedge in
 # the middle to a driver inside the lead heel, and how far players differ; common practice, no
@@ -32,7 +34,7 @@ BALL_ALONG_CM, BALL_ALONG_PER_CM, SHORTEST_CLUB_CM = 3.0, 0.45, 90.0
 BALL_ALONG_SE_CM = 5.0
 ORDINARY_CLUB_CM, ORDINARY_CLUB_SE_CM = 97.0, 8.0  # where nobody said which
 BALL_OUT_CM = (35.0, 140.0)  # from the feet's middle: farther or nearer is no ball at address
-WIDEST_SE_DEG = 15.0  # beyond this the feet say nothing
+WIDEST_SE_DEG = 12.0  # beyond this the feet say nothing
 # The ankle's height, 0.039 of stature (Winter 2009, fig. 4.1), and the heel's, taken together.
 FOOT_HEIGHT_CM = 5.0
 UNSEEN_YAW_SE_DEG = 10.0
@@ -182,8 +184,9 @@ def _by_ball(
         ends = camera.place(feet_px), camera.place(ball_px)
         if ends[0] is None or ends[1] is None:
             return math.inf, math.nan
-        # Ankles and heels are above the ground: they lie nearer than the row says.
-        middle, away = ends[0] * (height_cm - FOOT_HEIGHT_CM), ends[1] * height_cm
+        # Ankles, heels and the ball's middle are above the ground: nearer than the row says.
+        middle = ends[0] * (height_cm - FOOT_HEIGHT_CM)
+        away = ends[1] * (height_cm - BALL_CM / 2)
         line, ray = away - middle, camera.ray(hips) / np.hypot(*camera.ray(hips))
         along = swing.toward * float(line[0] * ray[1] - line[1] * ray[0])
         out = -float(line @ ray)
