@@ -177,7 +177,8 @@ def made_keys(tmp_path_factory):
 
 
 @pytest.fixture
-def sealer(made_keys, monkeypatch):
+def sealer(made_keys):
     """Seal and open records; the program finds the passphrase in its environment."""
-    monkeypatch.setenv("LESSONMARK_PASSPHRASE", PASSPHRASE)
-    return made_keys
+    with pytest.MonkeyPatch.context() as patched:  # a test may undo its own
+        patched.setenv("LESSONMARK_PASSPHRASE", PASSPHRASE)
+        yield made_keys

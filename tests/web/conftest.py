@@ -251,9 +251,15 @@ class Coach:
 
 @pytest.fixture
 def record(tmp_path, request):
+    """The record; a test that asks for 'sealed' gets a sealed one."""
     if "lesson" in request.fixturenames:
         shutil.copytree(request.getfixturevalue("measured"), tmp_path / "data")
-    opened = open_record(tmp_path / "data")
+    if getattr(request, "param", "open") == "sealed":
+        sealer = request.getfixturevalue("sealer")
+        sealer.seal(tmp_path / "data")
+        opened = sealer.open(tmp_path / "data")
+    else:
+        opened = open_record(tmp_path / "data")
     yield opened
     opened.close()
 
@@ -294,11 +300,11 @@ def coach(app):
 
 @pytest.fixture
 def visit(record, analyser):
-    """Visit pages that are served with other settings."""
+    """Visit pages that are served with other settings, or `of` another record."""
 
     @contextmanager
-    def open_with(settings):
-        app = create_app(record, analyser, settings, work=False)
+    def open_with(settings, of=record):
+        app = create_app(of, analyser, settings, work=False)
         with serving(app) as address:
             visitor = Coach(app, address)
             yield visitor

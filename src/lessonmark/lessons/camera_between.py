@@ -26,7 +26,7 @@ from lessonmark.media.frames import read_frame_nearest
 from lessonmark.media.probe import probe_clip
 from lessonmark.words import Position, Stage, View
 
-__all__ = ["CameraBetween", "camera_between"]
+__all__ = ["CameraBetween", "camera_between", "compared_clips"]
 
 # What a phone on a stand does by itself when somebody walks past; more means it was moved.
 _SHIFT_SHARE = 0.006  # of the picture's height
@@ -53,22 +53,30 @@ def camera_between(
     -------
     None where one of the stages has no clip from this view.
     """
+    looked_at = compared_clips(view, clips)
+    if not looked_at:
+        return None
+    key = hashlib.sha256("".join(c.track for c in looked_at).encode()).hexdigest()
+    kept = derived.folder / f"camera-{key[:32]}.json"
+    moved = _known(kept)
+    if moved is None:
+        moved = _look(looked_at[0], looked_at[1:], folder=folder, derived=derived)
+        unfinished = kept.with_suffix(".part")
+        unfinished.write_text(json.dumps(moved))
+        unfinished.replace(kept)
+    return CameraBetween(view=view, moved=moved != "still", note=_note(view, moved))
+
+
+def compared_clips(view: View, clips: Sequence[ClipFinding]) -> list[ClipFinding]:
+    """Choose the clips whose pictures are compared: the first before-clip, then after-clips."""
     before, after = (
         [clip for clip in clips if clip.view is view and clip.stage is stage and clip.swings]
         for stage in (Stage.BEFORE, Stage.AFTER)
     )
     if not before or not after:
-        return None
+        return []
     chosen = [after[0], after[len(after) // 2], after[-1]][: min(_LOOKED_AT, len(after))]
-    key = hashlib.sha256("".join(c.track for c in [before[0], *chosen]).encode()).hexdigest()
-    kept = derived.folder / f"camera-{key[:32]}.json"
-    moved = _known(kept)
-    if moved is None:
-        moved = _look(before[0], chosen, folder=folder, derived=derived)
-        unfinished = kept.with_suffix(".part")
-        unfinished.write_text(json.dumps(moved))
-        unfinished.replace(kept)
-    return CameraBetween(view=view, moved=moved != "still", note=_note(view, moved))
+    return [before[0], *chosen]
 
 
 def _known(kept: Path) -> str | None:

@@ -8,7 +8,6 @@ given) are out of reach, and the report says so.
 
 from __future__ import annotations
 
-import sqlite3
 import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -171,7 +170,7 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
             files += record.files.remove_lesson(uid)
         try:
             rebuild(record)
-        except (sqlite3.OperationalError, OperationalError):  # somebody else is at the database
+        except _busy(record):  # somebody else is at the database
             if attempt == SEARCHES - 1:
                 raise
             continue
@@ -189,6 +188,12 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
         return player_id or -1, ErasureReport(
             rows=rows, files=files, left=tuple(left), finished_at=now
         )
+
+
+def _busy(record: Record) -> tuple[type[Exception], ...]:
+    """Name what the database's library raises while somebody else is at the database."""
+    own: type[Exception] = record.engine.dialect.loaded_dbapi.OperationalError
+    return own, OperationalError
 
 
 def rebuild(record: Record) -> None:
@@ -216,11 +221,11 @@ def find_traces(
 ) -> list[str]:
     """Search the record for words and names that must be gone; gives where they were.
 
-    SQLite's file is searched byte by byte. A server's files are its own: there every column of
-    every table that holds words is searched.
+    SQLite's file is searched byte by byte. A server's files are its own, and those of a sealed
+    database tell nothing: there every column of every table that holds words is searched.
     """
     found = record.files.traces(media=media, lessons=lessons)
-    if not record.is_sqlite:
+    if not record.is_sqlite or record.keys is not None:
         found += [
             f"{where}: {say('text of {n} characters', n=len(trace))}"
             for trace in traces
@@ -323,7 +328,7 @@ def _delete_rows(session: Session, player_id: int, media: list[str]) -> dict[str
 
 
 def _database_files(record: Record) -> list[Path]:
-    if not record.is_sqlite or not record.engine.url.database:
+    if not record.is_sqlite or not record.engine.url.database or record.keys is not None:
         return []
     main = Path(record.engine.url.database)
     return [path for end in ("", "-wal") if (path := Path(f"{main}{end}")).is_file()]

@@ -18,6 +18,7 @@ from lessonmark.lessons.analyser import (
     Moves,
     PictureWish,
 )
+from lessonmark.lessons.camera_between import compared_clips
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.findings import (
     ClipFinding,
@@ -39,7 +40,7 @@ from lessonmark.lessons.record import (
 from lessonmark.lessons.versions import judging_version
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.stick import Stick
-from lessonmark.words import Position
+from lessonmark.words import Position, View
 
 __all__ = [
     "FINDINGS",
@@ -75,11 +76,16 @@ def swing_key(clip: Clip, number: int) -> str:
     return f"{clip_key(clip)}#{number}"
 
 
-def clip_job(files: FileStore, clip: Clip) -> ClipJob:
-    """Gather what the analysis needs to know of a clip."""
+def clip_job(files: FileStore, clip: Clip, *, pictures: bool = False) -> ClipJob:
+    """Gather what the analysis needs to know of a clip.
+
+    Parameters
+    ----------
+    pictures : whether the clip's pictures will be looked at, and not its track alone.
+    """
     player = clip.lesson.player
     return ClipJob(
-        path=files.load(clip.sha256),
+        path=files.load(clip.sha256) if pictures else files.locate(clip.sha256),
         clip=clip_key(clip),
         sha256=clip.sha256,
         stage=clip.stage,
@@ -90,7 +96,7 @@ def clip_job(files: FileStore, clip: Clip) -> ClipJob:
         fps_declared=clip.fps_declared,
         mirrored=clip.mirrored,
         stick=_stick(clip),
-        derived=files.derived(clip.sha256),
+        derived=files.derived(clip.sha256, frames=pictures),
     )
 
 
@@ -102,9 +108,15 @@ def _stick(clip: Clip) -> Stick | None:
 
 
 def lesson_job(files: FileStore, lesson: Lesson) -> LessonJob:
-    """Gather a lesson's measured swings, as corrected, and the coach's wishes."""
+    """Gather a lesson's measured swings, as corrected, and the coach's wishes.
+
+    Only the clips that tell whether the camera stood still are loaded; whoever looks at the
+    pictures of others loads them.
+    """
     player = lesson.player
     done = [clip for clip in lesson.clips if clip.finding is not None]
+    clips = tuple(_finding_now(clip) for clip in done)
+    looked_at = {one.sha256 for view in View for one in compared_clips(view, clips)}
     return LessonJob(
         title=lesson.title,
         date=lesson.started_at.date().isoformat(),
@@ -132,13 +144,16 @@ def lesson_job(files: FileStore, lesson: Lesson) -> LessonJob:
             )
             for wish in lesson.pictures
         ),
-        clips=tuple(_finding_now(clip) for clip in done),
+        clips=clips,
         problems=tuple(
             ClipProblem(clip=clip_key(clip), what=clip.problem, do=clip.problem_do)
             for clip in lesson.clips
             if clip.state is ClipState.FAILED
         ),
-        media={clip_key(clip): files.load(clip.sha256) for clip in done},
+        media={
+            clip_key(clip): (files.load if clip.sha256 in looked_at else files.locate)(clip.sha256)
+            for clip in done
+        },
         derived={clip_key(clip): files.derived(clip.sha256) for clip in done},
         moved={
             clip_key(clip): tuple(

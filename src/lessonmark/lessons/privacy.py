@@ -113,6 +113,8 @@ def import_player(record: Record, source: Path) -> int:
                 for inside in hashes:
                     if inside.startswith("lessons/"):
                         _unpack_lesson_file(record, archive, inside, hashes[inside], fresh, source)
+                for uid in fresh:
+                    record.files.publish_lesson(uid)
         except BaseException:
             drop_refused(record, kept)
             clear_after(record, lessons=[lesson.uid for lesson in data.lessons])

@@ -30,12 +30,11 @@ from lessonmark.lessons.files import (
 from lessonmark.lessons.sealed_keys import RecordKeys
 from lessonmark.lessons.working_folder import WorkingFolder
 
-__all__ = ["SealedFiles", "is_unfinished"]
+__all__ = ["SealedFiles", "is_copy", "is_unfinished"]
 
 LARGEST_WORKING_BYTES = 2_000_000_000  # some 30 phone clips with their frames
 IDLE_S = 20.0  # a path that was given out is used within this, or held
 FRAMES = ".frames"
-MADE_AGAIN = "derived"  # inside a lesson's folder: copies of what is kept elsewhere
 Key = tuple[str, str]  # kind and name: ('lessons', its uid)
 Stamp = tuple[int, int]  # written at, ns; bytes
 
@@ -257,7 +256,7 @@ class SealedFiles(FileStore):
             for path in sorted(place.rglob("*")):
                 inside = path.relative_to(place)
                 try:
-                    if not path.is_file() or is_unfinished(inside) or _made_again(kind, inside):
+                    if not path.is_file() or is_unfinished(inside) or is_copy(kind, inside):
                         continue
                     stamp = _stamp(path)
                     known = unit.known.get(inside.as_posix())
@@ -316,7 +315,7 @@ class SealedFiles(FileStore):
         stamps = {inside: clear for inside, (_, clear) in unit.known.items()}
         return all(
             stamps.get(path.relative_to(place).as_posix()) == _stamp(path)
-            or _made_again(key[0], path.relative_to(place))
+            or is_copy(key[0], path.relative_to(place))
             for path in place.rglob("*")
             if path.is_file()
         )
@@ -339,8 +338,9 @@ def is_unfinished(inside: Path) -> bool:
     )
 
 
-def _made_again(kind: str, inside: Path) -> bool:
-    return kind == "lessons" and inside.parts[0] == MADE_AGAIN
+def is_copy(kind: str, inside: Path) -> bool:
+    """Say whether a file only copies what lies elsewhere: a track in a lesson's folder."""
+    return kind == "lessons" and inside.parts[0] == "derived" and inside.suffix == ".nc"
 
 
 def _stamp(path: Path) -> Stamp:

@@ -19,7 +19,7 @@ from lessonmark.language import say
 from lessonmark.lessons.age_files import SEALED, AgeFiles
 from lessonmark.lessons.files import KINDS, remove_tree, sync_folder, write_whole
 from lessonmark.lessons.sealed_database import is_plain, nobody_else, rewrite
-from lessonmark.lessons.sealed_files import MADE_AGAIN, is_unfinished
+from lessonmark.lessons.sealed_files import is_copy, is_unfinished
 from lessonmark.lessons.sealed_keys import (
     KEY_FILE,
     MARKER,
@@ -172,16 +172,19 @@ def _sweep(folder: Path) -> None:
     remove_tree(folder / "incoming")
     (folder / "incoming").mkdir()
     (folder / UNFINISHED_DATABASE).unlink(missing_ok=True)
-    for lesson in (folder / "lessons").iterdir():
-        remove_tree(lesson / MADE_AGAIN)
     for kind in STORED:
         for path in sorted((folder / kind).rglob("*"), reverse=True):
-            if not is_unfinished(path.relative_to(folder / kind)):
+            if not _is_left_over(kind, path.relative_to(folder / kind)):
                 continue
             if path.is_dir():
                 shutil.rmtree(path)
             else:
                 path.unlink()
+
+
+def _is_left_over(kind: str, inside: Path) -> bool:
+    within = inside.relative_to(inside.parts[0])  # of a clip, or of a lesson
+    return is_unfinished(inside) or (within.parts != () and is_copy(kind, within))
 
 
 def _telling(paths: list[Path], tell: Tell, doing: str) -> Iterator[Path]:

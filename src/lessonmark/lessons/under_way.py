@@ -43,7 +43,8 @@ def at_work(
     with _changed:
         _held.update(mine)
     try:
-        yield
+        with record.files.holding(media=media, lessons=lessons):
+            yield
     finally:
         try:
             clear_after(record, media=media, lessons=lessons)

@@ -180,7 +180,7 @@ class Workshop:
                 clip = session.get(Clip, turn.clip_id)
                 if clip is None:
                     return
-                job = clip_job(self._record.files, clip)
+                job = clip_job(self._record.files, clip, pictures=True)
             finding = self._analyser.analyse_clip(job, _Teller(self._record, turn, self._lease))
         except TakenAway:
             return
@@ -237,8 +237,9 @@ class Workshop:
                     clip = session.get(Clip, clip_id)
                     if clip is None:
                         return
-                    job = clip_job(self._record.files, clip)
+                    job = clip_job(self._record.files, clip, pictures=True)
                 self._analyser.frame_pack(job)
+                self._record.files.publish_frames(sha256)
         except (LessonmarkError, OSError) as err:
             log.warning("the frames of a clip are not ready yet: %s", err)
 
@@ -319,13 +320,17 @@ def _judge_at_work(record: Record, analyser: Analyser, lesson_id: int, *, pictur
         if lesson is None or lesson.player.erasing_since is not None:
             return False
         uid, job = lesson.uid, lesson_job(record.files, lesson)
+        media = [clip.sha256 for clip in lesson.clips if clip.finding is not None]
     if not job.clips:
         return False
     findings = analyser.analyse_lesson(job)
     if _is_going(record, lesson_id):
         return False
     if pictures:
+        for sha256 in media:
+            record.files.load(sha256)
         findings = analyser.make_pictures(job, findings)
+    record.files.publish_lesson(uid)  # first the pictures, then the rows that name them
     with record.writing() as session:
         lesson = session.get(Lesson, lesson_id)
         if lesson is None or lesson.player.erasing_since is not None:
@@ -336,7 +341,6 @@ def _judge_at_work(record: Record, analyser: Analyser, lesson_id: int, *, pictur
         lesson.problem, lesson.problem_do = "", ""
         if lesson.finding is not None and (changed or not pictures):
             lesson.finding.stale = True
-    record.files.publish_lesson(uid)
     return True
 
 

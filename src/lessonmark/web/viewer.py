@@ -186,8 +186,10 @@ def _frames(desk: Desk, clip_id: int) -> Proxy:
         sha256 = load_clip(session, clip_id).sha256
     with at_work(desk.record, media=[sha256]):
         with desk.record.reading() as session:
-            job = clip_job(desk.record.files, load_clip(session, clip_id))
-        return desk.analyser.frame_pack(job)
+            job = clip_job(desk.record.files, load_clip(session, clip_id), pictures=True)
+        pack = desk.analyser.frame_pack(job)
+        desk.record.files.publish_frames(sha256)
+        return pack
 
 
 def _after(desk: Desk, swing_id: int) -> Response:
