@@ -94,6 +94,30 @@ def test_without_the_other_side_it_says_why_once(lesson):
     assert not any("hip turn" in subject for subject in refused)
 
 
+@pytest.mark.parametrize("gone", list(View))
+def test_a_pair_whose_track_is_gone_says_so_until_it_is_back(lesson, tmp_path, gone):
+    clips, words, _, derived = lesson
+    pair = [clip for clip in clips if clip.track.startswith("after") and clip.track.endswith("1")]
+    here = Derived(tmp_path)
+    tracks = {clip.view: clip.track for clip in pair}
+    for view, track in tracks.items():
+        if view is not gone:
+            here.keep_track(track, derived.track(track))
+
+    def front():
+        done = lend_positions(pair, words, folder=tmp_path, derived=here)
+        return next(clip for clip in done if clip.view is View.FACE_ON).swings[0]
+
+    without = front()
+    assert set(without.refused) >= SOLID
+    assert without.refused["shoulder_turn"].reason == (
+        f"the {gone} clip's track is not there any more"
+    )
+    assert "measure that clip again" in without.refused["shoulder_turn"].do
+    here.keep_track(tracks[gone], derived.track(tracks[gone]))
+    assert "shoulder_turn@P4" in front().values
+
+
 def test_the_sheets_rows_carry_it_marked_as_two_cameras(lesson):
     clips, words, folder, derived = lesson
     done = lend_positions(clips, words, folder=folder, derived=derived)

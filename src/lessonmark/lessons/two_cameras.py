@@ -84,16 +84,21 @@ def _with_space(
     if known is not None:
         found = {swing.swing_id: swing for swing in known.swings}
     else:
-        found = {}
+        found, whole = {}, True
         for swing in clip.swings:
             if swing.swing_id not in sides:
                 continue
             front = _seen(clip, swing, folder=folder, derived=derived)
             side = _seen(*sides[swing.swing_id], folder=folder, derived=derived)
-            if front is not None and side is not None:
-                values, refused = measure_pair(front, side, club_cm=club_cm)
-                found[swing.swing_id] = replace(swing, values=values, refused=refused)
-        derived.keep_finding(key, replace(clip, swings=tuple(found.values())))
+            if front is None or side is None:
+                whole = False
+                gone = clip if front is None else sides[swing.swing_id][0]
+                found[swing.swing_id] = replace(swing, values={}, refused=_track_gone(gone))
+                continue
+            values, refused = measure_pair(front, side, club_cm=club_cm)
+            found[swing.swing_id] = replace(swing, values=values, refused=refused)
+        if whole:  # a track that is gone may be back the next time
+            derived.keep_finding(key, replace(clip, swings=tuple(found.values())))
     return replace(
         clip,
         swings=tuple(
@@ -118,6 +123,14 @@ def _added(
     swing: SwingFinding, values: Mapping[str, Measured], refused: Mapping[str, Refused]
 ) -> SwingFinding:
     return replace(swing, values={**swing.values, **values}, refused={**swing.refused, **refused})
+
+
+def _track_gone(clip: ClipFinding) -> dict[str, Refused]:
+    why = Refused(
+        reason=say("the {view} clip's track is not there any more", view=say(clip.view)),
+        do=say("measure that clip again; the clip itself is kept"),
+    )
+    return {entry.id: why for entry in catalogue() if entry.needs_two_views}
 
 
 def _no_pair() -> dict[str, Refused]:
