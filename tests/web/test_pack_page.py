@@ -7,14 +7,16 @@ import re
 import threading
 import time
 import zipfile
+from importlib.resources import files
 
 import av
 import pypdf
 import pytest
 
 from lessonmark.language import speaking
+from lessonmark.lessons.coach_library import OWN_DRILLS
 from lessonmark.lessons.jobs import read_lesson_findings
-from lessonmark.lessons.record import Lesson, PackOrder, PackState, Passage
+from lessonmark.lessons.record import DrillSet, Lesson, PackOrder, PackState, Passage
 from lessonmark.pack import packer as packing
 from lessonmark.pack.packer import Packer
 from lessonmark.pack.take import SwingRef, Take, take_json
@@ -266,3 +268,61 @@ def test_choices_that_cannot_be_change_nothing(coach, judged, record, wrong):
     assert coach.post("/lessons/1/pack", {**WISH, **wrong}).status_code == 422
     with record.reading() as session:
         assert session.get(PackOrder, 1) is None
+
+
+def told(page):
+    """Give the sentences that are doubted on the page, with why."""
+    found = re.findall(r"<li><q[^>]*>([^<]*)</q> ([^<]*)</li>", page)
+    return {sentence: why.replace("&#39;", "'") for sentence, why in found}
+
+
+def test_what_the_coachs_words_claim_too_much_is_told_beside_them(coach, judged, make, record):
+    page = coach.get("/lessons/1/pack").text
+    assert told(page) == {}
+    assert "looked through" not in page  # nothing of the coach's is there yet
+    points = area(page, "talking_points") + "- Side bend at P6 is 48°, for good.\n"
+    wish = {**WISH, "talking_points": points, "message": "Thanks to the drill it is fixed."}
+    page = coach.post("/lessons/1/pack", {**wish, "action": "keep"}).text
+    assert told(page) == {
+        "Side bend at P6 is 48°, for good.": "48° was not measured of side bend at P6. "
+        "Whether it stays, only a later lesson's retest can say.",
+        "Thanks to the drill it is fixed.": "The lesson shows whether it changed, and not why.",
+    }
+    assert "2 sentences of yours say more than the evidence." in page
+    # Kept, and nothing made yet; the coach comes first: their words go in as they are.
+    assert order(record).state is PackState.STOPPED
+    assert order(record).talking_points.strip().endswith("for good.")
+    coach.post("/lessons/1/pack", wish)
+    assert order(record).state is PackState.WAITING
+    assert "for good." in order(record).talking_points
+
+
+def test_words_that_claim_no_more_than_the_evidence_are_told_to_be_looked_through(coach, judged):
+    page = coach.get("/lessons/1/pack").text
+    points = area(page, "talking_points").replace("What it was", "How it looked")
+    page = coach.post("/lessons/1/pack", {**WISH, "talking_points": points, "action": "keep"}).text
+    assert told(page) == {}
+    assert "Your own words were looked through" in page
+
+
+def test_a_caption_is_looked_at_too(coach, judged, record):
+    with record.writing() as session:
+        session.add(
+            Passage(lesson_id=1, rank=1, view=None, duration_s=2.0, take="{}", caption="48 cm gone")
+        )
+    assert told(coach.get("/lessons/1/pack").text) == {
+        "48 cm gone": "48 cm is none of this lesson's numbers."
+    }
+
+
+def test_the_coachs_own_drill_stands_in_the_draft(coach, judged, record):
+    library = files("lessonmark.drills") / "library" / "feet-together.toml"
+    text = re.sub(r"^cue = .*$", 'cue = "quiet as a heron"', library.read_text(), flags=re.M)
+    text = re.sub(r"^id = .*$", 'id = "herons"', text, flags=re.M)
+    own = record.files.folder / OWN_DRILLS
+    own.mkdir()
+    (own / "herons.toml").write_text(text)
+    with record.writing() as session:
+        session.add(DrillSet(lesson_id=1, rank=1, drill="herons", name="herons"))
+    points = area(coach.get("/lessons/1/pack").text, "talking_points")
+    assert "Cue: quiet as a heron." in points

@@ -21,11 +21,14 @@ from lessonmark.lessons.listing import NotInRecord, load_lesson
 from lessonmark.lessons.record import Lesson, PackOrder, PackState
 from lessonmark.pack import wording
 from lessonmark.pack.bundle import FILES
+from lessonmark.pack.coach_words import CoachWords
 from lessonmark.pack.message import draft_message
 from lessonmark.pack.packer import pack_folder, words_for_pack
 from lessonmark.pack.paper import PaperSize
+from lessonmark.pack.said_again import said_again
 from lessonmark.pack.talking_points import as_text, draft_talking_points
 from lessonmark.pack.unnamed import where_the_name_stands
+from lessonmark.web.claim_rows import ClaimRows, claim_rows
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Line, Text
 from lessonmark.web.pages import page
@@ -56,7 +59,7 @@ class PackForm(BaseModel):
     coach: Line = ""
     talking_points: Text = ""
     message: Text = ""
-    action: Literal["make", "draft"] = "make"
+    action: Literal["make", "keep", "draft"] = "make"
 
     @field_validator("language")
     @classmethod
@@ -74,7 +77,8 @@ def show_pack(request: Request, desk: TheDesk, lesson_id: int) -> Response:
         findings = read_lesson_findings(lesson)
         order = lesson.pack or _first_order()
         passages = passage_rows(session, lesson, findings)
-        draft = _drafts(desk, lesson, findings, order, order.language) if findings else ("", "")
+        words = _words(desk, lesson, order, order.language)
+        draft = _drafts(findings, words, order, order.language) if findings else ("", "")
         folder = pack_folder(desk.record.files, lesson)
         there = [name for name in FILES if folder and (folder / name).is_file()]
         return page(
@@ -85,9 +89,12 @@ def show_pack(request: Request, desk: TheDesk, lesson_id: int) -> Response:
             order=order,
             busy=order.state in BUSY and lesson.pack is not None,
             findings=findings,
-            verdicts=_verdicts(findings),
+            verdicts=_verdicts(said_again(findings) if findings else None),
             points=order.talking_points or draft[0],
             message=order.message or draft[1],
+            claims=claim_rows(findings, order, lesson.passages, drafts=draft, words=words)
+            if findings
+            else ClaimRows(),
             named=() if order.with_name else _named(lesson, order),
             languages=languages(),
             papers=[(size, PAPER_NAMES[size]) for size in PaperSize],
@@ -113,7 +120,7 @@ def order_pack(desk: TheDesk, lesson_id: int, form: Annotated[PackForm, Form()])
         order = lesson.pack or _first_order()
         lesson.pack = order
         drafted_in = form.drafted_in if form.drafted_in in languages() else order.language
-        old = _drafts(desk, lesson, findings, order, drafted_in)
+        old = _drafts(findings, _words(desk, lesson, order, drafted_in), order, drafted_in)
         order.language, order.with_name, order.with_voice = (
             form.language,
             form.with_name,
@@ -127,12 +134,12 @@ def order_pack(desk: TheDesk, lesson_id: int, form: Annotated[PackForm, Form()])
             "" if fresh or _same(form.talking_points, old[0]) else form.talking_points
         )
         order.message = "" if fresh or _same(form.message, old[1]) else form.message
-        if not fresh:
+        if form.action == "make":
             order.state, order.progress, order.doing = PackState.WAITING, 0.0, ""
             order.problem = order.problem_do = ""
             order.asked_at = datetime.now(UTC)
     desk.packer.wake()
-    return _to(lesson_id, "" if fresh else "made")
+    return _to(lesson_id, {"make": "made", "keep": "claims", "draft": ""}[form.action])
 
 
 @router.post("/lessons/{lesson_id}/pack/stop", dependencies=[checked_csrf])
@@ -204,12 +211,16 @@ def _first_order() -> PackOrder:
     )
 
 
+def _words(desk: Desk, lesson: Lesson, order: PackOrder, language: str) -> CoachWords:
+    with speaking(language):
+        return words_for_pack(lesson, order.coach, coach_library(desk.record.files.folder))
+
+
 def _drafts(
-    desk: Desk, lesson: Lesson, findings: Findings, order: PackOrder, language: str
+    findings: Findings, words: CoachWords, order: PackOrder, language: str
 ) -> tuple[str, str]:
     """Draft talking points and message in a language."""
     with speaking(language):
-        words = words_for_pack(lesson, order.coach, coach_library(desk.record.files.folder))
         points = as_text(draft_talking_points(findings, words))
         return points, draft_message(findings, words, name_in_message=order.with_name)
 
