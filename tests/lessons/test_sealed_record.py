@@ -163,6 +163,17 @@ def test_an_altered_file_is_said_and_never_used(sealed, sealer):
     assert [one for one in check_record(folder) if "was altered" in one]
 
 
+def test_a_clip_in_another_ones_place_is_said_and_never_used(sealed, sealer):
+    folder, _, _ = sealed
+    one, other = sorted((folder / "files").rglob(f"*{SEALED}"))[:2]
+    one.write_bytes(other.read_bytes())
+    record = sealer.open(folder)
+    with pytest.raises(RecordError, match="altered or is of another record"):
+        record.files.load(one.name.partition(".")[0])
+    assert not list((record.files.working / "files").iterdir())
+    record.close()
+
+
 def test_an_altered_page_of_the_database_is_said(sealed, sealer):
     folder, _, _ = sealed
     content = bytearray((folder / DATABASE_NAME).read_bytes())
@@ -251,21 +262,20 @@ def test_sealing_waits_for_nobody(record, add_player, sealer):
     assert not list(folder.rglob(f"*{SEALED}"))
 
 
-SEAL_SLOWLY = """
-import sys, time
+SEAL_AND_TELL = """
+import sys
 from pathlib import Path
 from lessonmark.lessons import sealing
-from lessonmark.lessons.age_files import AgeFiles
-from lessonmark.lessons.sealed_keys import unlock
-folder, way, words = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
+from lessonmark.lessons.sealed_keys import RecordKeys
+folder, way = Path(sys.argv[1]), sys.argv[2]
+keys = RecordKeys(identity=sys.argv[3], database=sys.argv[4])
+sealing.unlock = lambda folder, passphrase: keys  # spares the passphrase's seconds
 def tell(share, doing):
     print(share, flush=True)
 if way == "seal":
-    (folder / sealing.MARKER).write_bytes(b"as begin_sealing does")
-    sealing.seal_record(folder, unlock(folder, words), tell)
+    sealing.seal_record(folder, sealing.begin_sealing(folder, ""), tell)
 else:
-    sealing.unseal_record(folder, lambda: words, tell)
-print("done", flush=True)
+    sealing.unseal_record(folder, lambda: "", tell)
 """
 
 
@@ -276,12 +286,14 @@ def test_killed_in_the_middle_nothing_is_lost(record, add_player, sealer, way):
     record.close()
     for name in (KEY_FILE, "record.recovery.age"):
         (folder / name).write_bytes((sealer.made_in / name).read_bytes())
+    (folder / MARKER).write_bytes(b"as begin_sealing does")
     if way == "unseal":
         seal_record(folder, sealer.keys)
+    keys = (sealer.keys.identity, sealer.keys.database)
     killed = 0
-    for after in (1, 4, 9, 16, 23, 27):  # of 27 files, told before each and once at the end
+    for after in (1, 2, 4, 5, 6, 7, 9):  # of 27 files, told before each and once at the end
         running = subprocess.Popen(
-            [sys.executable, "-c", SEAL_SLOWLY, folder, way, sealer.passphrase],
+            [sys.executable, "-c", SEAL_AND_TELL, folder, way, *keys],
             stdout=subprocess.PIPE,
             text=True,
         )
@@ -295,7 +307,7 @@ def test_killed_in_the_middle_nothing_is_lost(record, add_player, sealer, way):
         if (folder / MARKER).exists():
             with pytest.raises(RecordError, match=r"cut short.*lessonmark seal.*nothing is lost"):
                 open_record(folder)
-    assert killed >= 3
+    assert killed >= 4  # the machine may be quick at the end
     if way == "seal":
         seal_record(folder, sealer.keys)
         assert told(folder) == []

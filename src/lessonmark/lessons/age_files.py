@@ -76,13 +76,21 @@ class AgeFiles:
         sync_folder(target.parent)
         return facts
 
-    def open(self, sealed: Path, target: Path, *, scratch: Path | None = None) -> FileFacts:
+    def open(
+        self,
+        sealed: Path,
+        target: Path,
+        *,
+        scratch: Path | None = None,
+        sha256: str | None = None,
+    ) -> FileFacts:
         """Write what is in `sealed` in clear as `target`, which appears only when it is whole.
 
         Parameters
         ----------
         scratch : a folder on the same disk for the unfinished file, for a copy that is to last:
             it is read back and compared before it appears. None: a working copy.
+        sha256 : of what must be in it; None where that is not known.
 
         Raises
         ------
@@ -96,6 +104,8 @@ class AgeFiles:
         try:
             with os.fdopen(handle, "wb") as out:
                 facts = self._decrypt(sealed, _Hashing(out), modified_ns)
+                if sha256 not in (None, facts.sha256):
+                    raise _altered(sealed)  # put in another one's place
                 out.flush()
                 if scratch is not None:  # a working copy in memory need not survive
                     os.fsync(out.fileno())

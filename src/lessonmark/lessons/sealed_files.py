@@ -242,7 +242,8 @@ class SealedFiles(FileStore):
                     stamp = _stamp(sealed)
                     if inside in unit.known and unit.known[inside][0] == stamp:
                         continue  # also where it was removed here, and is not withdrawn yet
-                    self._age.open(sealed, place / inside)
+                    hashed = name if kind == "files" else None
+                    self._age.open(sealed, place / inside, sha256=hashed)
                 except FileNotFoundError:
                     continue  # erased this very moment
                 unit.known[inside] = stamp, _stamp(place / inside)

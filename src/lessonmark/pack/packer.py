@@ -143,20 +143,8 @@ class Packer:
     def _make(self, lesson_id: int, uid: str) -> None:
         try:
             made_from = self._gather(lesson_id)
-            _sweep(made_from.folder)
-            target = made_from.folder / f"lesson-{made_from.findings.date[:10]}"
-            write_pack(
-                made_from.findings,
-                target,
-                lesson_folder=made_from.media,
-                pictures=made_from.folder.parent / PICTURES,
-                words=made_from.words,
-                takes=made_from.takes,
-                choices=made_from.choices,
-                progress=_Teller(self._record, lesson_id, self._closing),
-            )
-            self._keep_only(made_from.folder, target)
-            self._record.files.publish_lesson(uid)
+            with self._record.files.holding(media=_clips_of(made_from)):
+                self._write(made_from, lesson_id, uid)
         except _Closing:
             self._end(lesson_id, PackState.WAITING)
         except _StopAsked:
@@ -173,6 +161,22 @@ class Packer:
             )
         else:
             self._end(lesson_id, PackState.DONE)
+
+    def _write(self, made_from: _Order, lesson_id: int, uid: str) -> None:
+        _sweep(made_from.folder)
+        target = made_from.folder / f"lesson-{made_from.findings.date[:10]}"
+        write_pack(
+            made_from.findings,
+            target,
+            lesson_folder=made_from.media,
+            pictures=made_from.folder.parent / PICTURES,
+            words=made_from.words,
+            takes=made_from.takes,
+            choices=made_from.choices,
+            progress=_Teller(self._record, lesson_id, self._closing),
+        )
+        self._keep_only(made_from.folder, target)
+        self._record.files.publish_lesson(uid)
 
     def _gather(self, lesson_id: int) -> _Order:
         files = self._record.files
@@ -254,6 +258,12 @@ def pack_folder(files: FileStore, lesson: Lesson) -> Path | None:
         return None
     made = (path for path in folder.iterdir() if path.is_dir() and not path.name.startswith("."))
     return next(made, None)
+
+
+def _clips_of(made_from: _Order) -> set[str]:
+    """List the clips that a pack is made from, by their hashes."""
+    shown = [pane.path for take in made_from.takes for pane in take.panes]
+    return {path.name.partition(".")[0] for path in (*made_from.media.values(), *shown)}
 
 
 def _sweep(folder: Path) -> None:
