@@ -109,6 +109,25 @@ def rewrite(path, change):
                 archive.writestr(*changed)
 
 
+def test_what_a_killed_import_left_half_written_is_not_taken_over(
+    record, elsewhere, add_player, tmp_path
+):
+    """Files of a lesson come before its rows: `bench/kills.py` found one that stayed."""
+    player_id = add_player()
+    path = export_player(record, player_id, tmp_path / "player.zip")
+    uid = gathered(record, player_id).lessons[0].uid
+    voice = elsewhere.files.lesson_folder(uid) / "voice"
+    voice.mkdir()
+    (voice / ".new-x1").write_bytes(b"half of a recording")
+    there = import_player(elsewhere, path)
+    assert not voice.exists()
+    # And where one lies in a lesson that is there, it is not handed on.
+    (elsewhere.files.lesson_folder(uid) / ".new-x2").write_bytes(b"half of a sheet")
+    again = export_player(elsewhere, there, tmp_path / "again.zip")
+    with zipfile.ZipFile(again) as archive:
+        assert not [name for name in archive.namelist() if ".new-" in name]
+
+
 def climb_out(name, content):
     if name != "manifest.json":
         return name, content

@@ -109,7 +109,10 @@ def import_player(record: Record, source: Path) -> int:
                 kept.append(one)
             with record.writing() as session:
                 player_id, fresh = add_player(session, record, data)
-                # Before the rows are kept: a crash then leaves files that the next try replaces.
+                # Before the rows are kept: a crash then leaves files that the next try replaces,
+                # those that were half written with the others.
+                for uid in fresh:
+                    record.files.remove_lesson(uid)
                 for inside in hashes:
                     if inside.startswith("lessons/"):
                         _unpack_lesson_file(record, archive, inside, hashes[inside], fresh, source)
@@ -123,11 +126,13 @@ def import_player(record: Record, source: Path) -> int:
 
 
 def _worth_keeping(folder: Path) -> list[Path]:
-    """List a lesson's files, less what the analysis makes again by itself."""
+    """List a lesson's files, less what the analysis makes again and what is half written."""
     return sorted(
         path
         for path in folder.rglob("*")
-        if path.is_file() and path.relative_to(folder).parts[0] != "derived"
+        if path.is_file()
+        and path.relative_to(folder).parts[0] != "derived"
+        and not path.name.startswith(".")
     )
 
 
