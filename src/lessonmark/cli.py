@@ -326,12 +326,16 @@ def practice(
     watch: Annotated[Path | None, typer.Option(help="Folder to watch for clips.")] = None,
     folder: Annotated[Path | None, typer.Option(help="Your own drills, TOML files.")] = None,
     out: Annotated[Path | None, typer.Option(help="Where the sheet went.")] = None,
+    keep_with: Annotated[
+        int | None, typer.Option(help="Number of a lesson in the record, to keep it there too.")
+    ] = None,
+    record: Annotated[Path | None, typer.Option(help="Where the record is kept.")] = None,
 ) -> None:
     """Check practice clips against a drill's checkpoint: three lines and a picture."""
     from lessonmark.drills.library import find_drill, read_library
     from lessonmark.lessons.findings import read_findings
     from lessonmark.lessons.lesson_file import read_lesson_file
-    from lessonmark.lessons.practice import check_practice, watch_folder
+    from lessonmark.lessons.practice import check_practice, keep_in_record, watch_folder
     from lessonmark.pack.analyse import OUT
 
     where = out or lesson / OUT
@@ -345,13 +349,9 @@ def practice(
         for round in rounds:
             if watch is not None:
                 files[:] = round
+            at = datetime.now(UTC)
             told = check_practice(
-                round,
-                chosen,
-                who,
-                out=where / "practice",
-                lesson_clips=known,
-                at=datetime.now(UTC),
+                round, chosen, who, out=where / "practice", lesson_clips=known, at=at
             )
             for line in told.lines:
                 out_console.print(f"• {line}", highlight=False, markup=False)
@@ -359,6 +359,8 @@ def practice(
                 out_console.print(
                     say("The picture is at {path}", path=told.picture), soft_wrap=True
                 )
+            if keep_with is not None and keep_in_record(record, keep_with, chosen, told, at=at):
+                out_console.print(say("Kept with lesson {n} of the record.", n=keep_with))
 
 
 @app.command()

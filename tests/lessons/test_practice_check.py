@@ -7,11 +7,13 @@ import pytest
 
 from lessonmark.drills.checkpoint import Met
 from lessonmark.drills.library import find_drill, read_library
-from lessonmark.errors import UnusableClip
+from lessonmark.errors import RecordError, UnusableClip
 from lessonmark.lessons import practice
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
 from lessonmark.lessons.lesson_file import LessonFile
-from lessonmark.lessons.practice import check_practice, watch_folder
+from lessonmark.lessons.practice import check_practice, keep_in_record, watch_folder
+from lessonmark.lessons.record import AttemptOutcome, Lesson, Player
+from lessonmark.lessons.store import open_record
 from lessonmark.measures.measured import Measured, Refused
 from lessonmark.measures.scale_value import Scale
 from lessonmark.positions.times import SwingPositions
@@ -159,3 +161,23 @@ def test_a_watched_folder_gives_each_video_once_it_has_stopped_growing(tmp_path)
     )
     assert found == [growing]
     assert len(slept) == 4
+
+
+def test_the_attempt_is_kept_with_a_lesson_of_the_record_too(check, tmp_path):
+    record = open_record(tmp_path / "record")
+    with record.writing() as session:
+        player = Player(name="Wilma Testerly")
+        player.lessons = [Lesson(started_at=AT)]
+        session.add(player)
+    met = check(*[make_clip(v) for v in (5, 6, 5, 4, 9)])
+    missed = check(*[make_clip(v) for v in (10, 11, 12, 13, 9)])
+    few = check(make_clip(5))
+    for told, kept in ((met, True), (missed, True), (few, False)):
+        assert keep_in_record(tmp_path / "record", 1, DRILL, told, at=AT) is kept
+    with record.reading() as session:
+        (one,) = session.get_one(Lesson, 1).attempts  # the newest stands for the drill
+        assert (one.drill, one.outcome) == (DRILL.id, AttemptOutcome.NOT_MET)
+        assert (one.swings, one.met) == (5, missed.result.met)
+    with pytest.raises(RecordError):
+        keep_in_record(tmp_path / "record", 404, DRILL, met, at=AT)
+    record.close()

@@ -26,7 +26,14 @@ from lessonmark.measures.measured import MeasureAt, Measured
 from lessonmark.measures.registry import entry
 from lessonmark.words import Stage, View
 
-__all__ = ["attempt_outcome", "drills_to_try", "keep_attempt", "outcome_word", "stage_swings"]
+__all__ = [
+    "attempt_outcome",
+    "drills_to_try",
+    "keep_attempt",
+    "keep_result",
+    "outcome_word",
+    "stage_swings",
+]
 
 _TRIED = (Stage.PRACTICE, Stage.DRILL)  # where a drill's own swings are
 
@@ -76,6 +83,12 @@ def keep_attempt(session: Session, lesson: Lesson, drill: Drill, *, at: datetime
             do=say("bring in clips of stage 'practice' or 'drill', filmed from the drill's side"),
         )
     result = judge_checkpoint(checkpoint, tried, _own_before(session, lesson, checkpoint))
+    return keep_result(lesson, drill, result, at=at)
+
+
+def keep_result(lesson: Lesson, drill: Drill, result: CheckpointResult, *, at: datetime) -> Attempt:
+    """Keep what became of an attempt that was judged elsewhere, in place of an earlier one."""
+    checkpoint = drill.checkpoint
     kept = Attempt(
         at=at,
         drill=drill.id,

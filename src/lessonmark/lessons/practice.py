@@ -18,13 +18,16 @@ from lessonmark.drills.wording import checkpoint_sentence, measure_title
 from lessonmark.errors import CannotMeasure, LessonmarkError, WeightsMissing
 from lessonmark.evidence.wording import decimals_for, quantity
 from lessonmark.language import say, say_n
+from lessonmark.lessons.attempts import keep_result
 from lessonmark.lessons.clip_analysis import analyse_clip
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.derived import Derived
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
 from lessonmark.lessons.judging import stage_values
 from lessonmark.lessons.lesson_file import LessonFile
+from lessonmark.lessons.listing import load_lesson
 from lessonmark.lessons.pictures import still_picture
+from lessonmark.lessons.store import open_record
 from lessonmark.lessons.swing_source import find_source
 from lessonmark.measures.measured import Measured
 from lessonmark.measures.measuring import unit_of
@@ -32,7 +35,7 @@ from lessonmark.measures.registry import entry
 from lessonmark.tracks.body import BodyTracker
 from lessonmark.words import Position, Stage
 
-__all__ = ["LOG", "PracticeFeedback", "check_practice", "watch_folder"]
+__all__ = ["LOG", "PracticeFeedback", "check_practice", "keep_in_record", "watch_folder"]
 
 LOG = "practice-log.jsonl"
 VIDEOS = frozenset({".mp4", ".mov", ".m4v", ".mkv", ".avi", ".webm"})
@@ -129,6 +132,39 @@ def check_practice(
 
 
 _HELD = (Stage.BEFORE, Stage.AFTER)
+
+
+def keep_in_record(
+    record_folder: Path | None,
+    lesson_id: int,
+    drill: Drill,
+    told: PracticeFeedback,
+    *,
+    at: datetime,
+) -> bool:
+    """Keep the attempt with a lesson of the record too, in place of an earlier one there.
+
+    Parameters
+    ----------
+    record_folder : None for the user's own.
+
+    Returns
+    -------
+    Whether there was anything to keep: not where nothing could be judged.
+
+    Raises
+    ------
+    RecordError : the record cannot be opened, or has no such lesson.
+    """
+    if told.result is None or told.result.outcome is Met.TOO_FEW:
+        return False
+    record = open_record(record_folder)
+    try:
+        with record.writing() as session:
+            keep_result(load_lesson(session, lesson_id), drill, told.result, at=at)
+    finally:
+        record.close()
+    return True
 
 
 def watch_folder(
