@@ -12,6 +12,7 @@ from the truth. With `--picture FILE` the worst angle is drawn.
 from __future__ import annotations
 
 import argparse
+import csv
 import tempfile
 from collections import defaultdict
 from dataclasses import dataclass, replace
@@ -47,6 +48,7 @@ from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.sides import by_lead_trail
 from lessonmark.words import Position, View
 from measures_truth import TrueClip, find_clips, ours
+from square import camera_yaw, true_stick, with_horizon
 
 AIM_DEG, AIM_CM = 3.0, 2.0
 POSITIONS_OF_TABLE = ("P1", "P4", "P6", "P7", "P8")
@@ -143,9 +145,17 @@ def seen(clip: TrueClip, options: argparse.Namespace) -> SwingSeen:
             px_per_m=swing.scale.px_per_cm * 100 if swing.scale else None,
         )
         swing = replace(swing, positions=positions)
+
+    def look(s: float) -> np.ndarray:
+        image = read_frame_nearest(info, s, grey=True).image
+        # Our own renderer's places are level whatever the camera does.
+        return with_horizon(clip, image) if "turn" in clip.json["camera"] else image
+
+    stick = true_stick(clip, np.random.default_rng(4)) if options.stick else None
     camera = check_camera(
         swing,
-        lambda s: read_frame_nearest(info, s, grey=True).image,
+        look,
+        stick=stick,
         club_cm=100 * clip.json["club_len"],
     )
     swing = replace(swing, camera=camera)
@@ -357,8 +367,7 @@ def print_cameras(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
             continue
         yaw = true.get("yaw")
         if yaw is None and "place" in true and clip.view is View.FACE_ON:
-            # The catalogue's sign: a camera moved toward the target looks back, and is negative.
-            yaw = -float(np.degrees(np.arctan2(true["place"][0], true["place"][1])))
+            yaw = camera_yaw(clip)
         found = "-" if camera.yaw_deg is None else f"{camera.yaw_deg:.1f} ± {camera.yaw_se_deg:.1f}"
         said = "-" if yaw is None else f"{yaw:.1f}"
         blur = "-" if camera.blur_cm is None else f"{camera.blur_cm:.1f}"
@@ -367,6 +376,16 @@ def print_cameras(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
             f"{clip.name:36s} {found:>14s} ({said})  smear {blur}"
             f"{'' if shutter is None else f', shutter 1/{1 / shutter:.0f} s'}"
         )
+
+
+def write_rows(rows: list[Row], path: Path) -> None:
+    with path.open("w", newline="") as file:
+        out = csv.writer(file)
+        out.writerow(["clip", "view", "measure", "position", "error", "se", "systematic", "truth"])
+        for r in rows:
+            at = r.at.position.value if r.at.position else ""
+            figures = (r.error, r.se, r.systematic, r.truth)
+            out.writerow([r.clip, r.view, r.at.measure, at, *(f"{x:.4f}" for x in figures)])
 
 
 def draw_worst(rows: list[Row], clips: dict[str, TrueClip], options, path: Path) -> None:
@@ -396,6 +415,8 @@ def main() -> None:
     parser.add_argument("--only", default="", help="part of a clip's name")
     parser.add_argument("--most", type=int, default=99, help="clips of one folder")
     parser.add_argument("--picture", type=Path)
+    parser.add_argument("--stick", action="store_true", help="click a stick: our renderer's clips")
+    parser.add_argument("--rows", type=Path, help="CSV of every reading")
     options = parser.parse_args()
     options.cache.mkdir(parents=True, exist_ok=True)
     clips = [
@@ -414,6 +435,8 @@ def main() -> None:
         rows += got
         for key in why:
             refused[key] += 1
+    if options.rows:
+        write_rows(rows, options.rows)
     print_tables(rows, refused)
     print_change(rows)
     print_pairs(swings)

@@ -136,6 +136,14 @@ def same(image: np.ndarray, s: float) -> np.ndarray:
     return image
 
 
+def true_stick(clip: TrueClip, rng: np.random.Generator) -> tuple[tuple[float, float], ...]:
+    """A stick beyond the ball along the target line, its ends as a coach clicks them, px."""
+    ball = np.array(clip.json["joints3d"]["ball"][0])
+    ends = [[ball[0] + x, ball[1] + STICK_OUT_M, 0.0] for x in STICK_M]
+    px = project(clip, np.array(ends)) + rng.normal(0, CLICK_PX, (2, 2))
+    return tuple((float(x), float(y)) for x, y in px)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("clips", type=Path)

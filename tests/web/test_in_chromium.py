@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from lessonmark.lessons.record import Swing
+
 sync_api = pytest.importorskip("playwright.sync_api")
 
 pytestmark = pytest.mark.browser
@@ -201,6 +203,31 @@ def test_a_landmark_dragged_by_the_pointer_is_kept_and_undone(page, lesson):
     assert page.locator(".by-hand").is_visible()
     page.keyboard.press("u")
     value_shown(page, before, True)
+
+
+def test_a_stick_is_clicked_on_the_picture(page, lesson, record):
+    open_viewer(page, "/swings/1?at=side_bend@P6")
+    page.locator("#correct summary").click()
+    page.locator("[data-do=whole]").click()
+    page.get_by_role("button", name="Click a stick on the target line").click()
+    assert "one end of the stick" in page.locator("#told").inner_text()
+    page.locator(".pane canvas").scroll_into_view_if_needed()
+    box = page.locator(".pane canvas").bounding_box()
+    full = page.evaluate("document.querySelector('#viewer').panes[0].size()")
+    scale = min(box["width"] / full["width"], box["height"] / full["height"])
+    left = box["x"] + (box["width"] - full["width"] * scale) / 2
+    top = box["y"] + (box["height"] - full["height"] * scale) / 2
+    ends = [
+        (0.3 * full["width"], 0.9 * full["height"]),
+        (0.7 * full["width"], 0.91 * full["height"]),
+    ]
+    for x, y in ends:
+        page.mouse.click(left + x * scale, top + y * scale)
+    page.get_by_text("measured anew with it").wait_for(timeout=30_000)
+    with record.reading() as session:
+        stick = session.get_one(Swing, 1).clip.stick
+    for clicked, kept in zip(ends, stick, strict=True):
+        assert kept == pytest.approx(clicked, abs=1.5 / scale)
 
 
 def test_locked_swings_stand_at_the_same_fraction(page, lesson):

@@ -19,7 +19,11 @@ TORSO = 0.288
 STATURE_PER_TORSO = 1 / TORSO
 HALF_SHOULDERS = 0.11  # between shoulder joints: less than biacromial / 2 = 0.129
 HALF_HIPS = 0.05  # between hip joints: less than hip breadth / 2 = 0.095
-FORWARD_BEND = np.radians(35.0)
+# How far the trunk is bent out toward the ball, deg, and the head before the shoulders, share of
+# stature, P1 to P10: a player stands up into the finish, face to the target. Common practice, no
+# source; two families of rendered motion agree within 0.03 of stature (bench/README.md, measures).
+FORWARD_BEND = (35, 35, 35, 35, 35, 35, 30, 25, 20, 0)
+HEAD_OUT = (0.09, 0.09, 0.09, 0.09, 0.09, 0.09, 0.09, 0.09, 0.08, 0.02)
 # Turn away from the target (+) of shoulders and hips, deg, P1 to P10; common practice, no source.
 SHOULDER_TURN = (0, 25, 60, 90, 50, 15, -25, -45, -70, -110)
 HIP_TURN = (0, 10, 25, 45, 10, -15, -40, -55, -70, -95)
@@ -71,7 +75,7 @@ def _place(name: str, at: int) -> tuple[float, float]:
     side = 1.0 if name.startswith("lead_") else -1.0 if name.startswith("trail_") else 0.0
     joint = name.split("_", 1)[1] if side or name.startswith("mid_") else name
     turn = np.radians((HIP_TURN if joint == "hip" else SHOULDER_TURN)[at])
-    bend_out = TORSO * np.sin(FORWARD_BEND)
+    bend_out = TORSO * float(np.sin(np.radians(FORWARD_BEND[at])))
     if joint in ("shoulder", "hip"):
         half = HALF_SHOULDERS if joint == "shoulder" else HALF_HIPS
         middle = bend_out if joint == "shoulder" else 0.0
@@ -79,7 +83,7 @@ def _place(name: str, at: int) -> tuple[float, float]:
         out = middle + side * half * float(np.sin(turn))
         return out, sway + side * half * float(np.cos(turn))
     if joint in ("ear", "eye", "nose", "eye_inner", "eye_outer"):
-        return bend_out + 0.09, side * 0.04
+        return bend_out + HEAD_OUT[at], side * 0.04
     if joint in OUT:
         return OUT[joint], side * STANCE_HALF
     if joint == "elbow":

@@ -327,8 +327,13 @@ class Placing:
             along = along * camera.cos_yaw + near * camera.sin_yaw
         return along, up
 
-    def lay_shaft(self, angle: float, s: float, at: Position, camera: Turned) -> float:
-        """Bring a direction of the shaft in the picture, rad, to the measures' axes."""
+    def lay_shaft(
+        self, angle: float, s: float, at: Position, camera: Turned, own: float = 0.0
+    ) -> float:
+        """Bring a direction of the shaft in the picture, rad, to the measures' axes.
+
+        `own`: how much nearer its head is than usual at a position, share of stature.
+        """
         angle += camera.roll
         if abs(self._pan) > 1e-3 or self._pitch or camera.moved.pitch_deg:
             try:
@@ -343,7 +348,8 @@ class Placing:
         if self.swing.toward < 0:
             angle = math.pi - angle
         if self._off or camera.moved.yaw_deg:
-            slope = (self._nearer("clubhead", at) - self._nearer("grip_mid", at)) / CLUB_LENGTH
+            near = self._nearer("clubhead", at) + own - self._nearer("grip_mid", at)
+            slope = near / CLUB_LENGTH
             flat = math.sqrt(max(1.0 - slope**2, 0.05))  # what of the shaft lies in the plane
             if self._off:
                 x = (flat * math.cos(angle) - slope * self._sin_off) / self._cos_off

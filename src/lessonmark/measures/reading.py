@@ -113,7 +113,7 @@ class Reading:
             angle += float(disturbed.points[key][0]) if key in disturbed.points else 0.0
             if SHAFT in disturbed.waves and disturbed.knots is not None:
                 angle += se * float(np.interp(s, disturbed.knots, disturbed.waves[SHAFT][:, 0]))
-            return placing.lay_shaft(angle, s, at, camera)
+            return placing.lay_shaft(angle, s, at, camera, disturbed.depths.get(key, 0.0))
 
         def start() -> Posture:
             return self._posture(self._time(Position.P1, disturbed), "start", disturbed)

@@ -47,11 +47,10 @@ LANDMARK_SE = {
     "clubhead": 0.03,
 }
 OTHER_SE = 0.10
-# How the errors of the two hips' centres go together, across and up the picture: left over in
-# rendered bodies that the fit had not seen (`bench/render/facing.py`). The shoulders' (about -0.5)
-# is not carried: their tilt's error is wide enough without (bench/README.md, measures).
-HIPS = ("lead_hip", "trail_hip")
-HIPS_TOGETHER = (0.0, 0.5)
+# How the errors of the two sides' centres go together, across and up the picture: left over on
+# rendered bodies that no fit has seen (bench/README.md, measures). The shoulders' is not carried:
+# two families of rendered bodies disagree about it.
+TOGETHER = {"hip": (0.0, 0.8), "ear": (0.4, 0.4)}
 # Share of a landmark's offset that goes with the joint from address to any other position; the
 # rest depends on how the joint is turned then.
 STAYS = 0.5
@@ -141,9 +140,10 @@ def _own_depth(
         return 0.0
     squares = 0.0
     for key in points:
-        if key.name in (SHAFT, "ball") or key.instant == "start":
+        if key.instant == "start":
             continue
-        own = Disturbance(yaw_deg=yaw_deg, depths={key: OWN_DEPTH_SE})
+        depth = CLUB_DEPTH_SE if key.name == SHAFT else OWN_DEPTH_SE
+        own = Disturbance(yaw_deg=yaw_deg, depths={key: depth})
         squares += (_effect(reading, value, own) - base) ** 2
     return math.sqrt(squares)
 
@@ -167,9 +167,12 @@ def _landmark_cov(reading: Reading, name: str, s: float) -> Matrix:
 def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[Disturbance]:
     found = []
     names = {key.name for key in points} - {SHAFT, "ball"}
-    if names >= set(HIPS) and not reading.entry.is_span:
-        found += _hips(reading, points)
-        names -= set(HIPS)
+    if not reading.entry.is_span:
+        for joint, correlation in TOGETHER.items():
+            pair = (f"lead_{joint}", f"trail_{joint}")
+            if names >= set(pair):
+                found += _both_sides(reading, points, pair, correlation)
+                names -= set(pair)
     for name in sorted(names):
         keys = [key for key in points if key.name == name]
         axes = {key: _axes(_landmark_cov(reading, name, points[key][0])) for key in keys}
@@ -187,13 +190,18 @@ def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[D
     return found
 
 
-def _hips(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[Disturbance]:
-    """Move both hips at once: a hip put too high goes with the other one put too high."""
+def _both_sides(
+    reading: Reading,
+    points: dict[Key, tuple[float, ...]],
+    pair: tuple[str, str],
+    correlations: tuple[float, float],
+) -> list[Disturbance]:
+    """Move a joint of both sides at once, along the axes of their errors taken together."""
     found = []
-    instants = sorted({key.instant for key in points if key.name in HIPS})
+    instants = sorted({key.instant for key in points if key.name in pair})
     modes = {}
     for instant in instants:
-        keys = [key for key in points if key.name in HIPS and key.instant == instant]
+        keys = [key for key in points if key.name in pair and key.instant == instant]
         if len(keys) < 2:  # one of them alone, as any other point
             modes[instant] = [
                 {key: axis}
@@ -204,7 +212,7 @@ def _hips(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[Distur
         covs = [_landmark_cov(reading, key.name, points[key][0]) for key in keys]
         whole = np.zeros((4, 4))
         whole[:2, :2], whole[2:, 2:] = covs
-        for axis, correlation in enumerate(HIPS_TOGETHER):
+        for axis, correlation in enumerate(correlations):
             shared = correlation * math.sqrt(covs[0][axis, axis] * covs[1][axis, axis])
             whole[axis, 2 + axis] = whole[2 + axis, axis] = shared
         modes[instant] = [{keys[0]: mode[:2], keys[1]: mode[2:]} for mode in _axes(whole)]
