@@ -66,12 +66,15 @@ def seal(folder: Where = None) -> None:
 @app.command()
 def unseal(folder: Where = None) -> None:
     """Put a sealed record back in clear."""
+    from lessonmark.lessons.sealed_keys import is_sealed
     from lessonmark.lessons.sealing import unseal_record
     from lessonmark.lessons.store import data_folder
 
     where = folder or data_folder()
-    with errors_for_people(), one_bar() as move:
-        done = unseal_record(where, _known_passphrase, move)
+    with errors_for_people():
+        known = _known_passphrase() if is_sealed(where) else ""
+        with one_bar() as move:
+            done = unseal_record(where, lambda: known, move)
     _print(say("The record is in clear again: {files} files.", files=done.files))
 
 

@@ -12,13 +12,13 @@ import pytest
 from sqlalchemy import func, select
 
 from lessonmark.errors import RecordError
-from lessonmark.lessons import erasure, passphrase, sealed_files, working_folder
+from lessonmark.lessons import erasure, migrations, passphrase, sealed_files, working_folder
 from lessonmark.lessons.age_files import SEALED, AgeFiles
 from lessonmark.lessons.backup import back_up, check_record, restore
 from lessonmark.lessons.erasure import erase_player, find_traces
 from lessonmark.lessons.player_data import player_data
 from lessonmark.lessons.record import Base, Clip, Player
-from lessonmark.lessons.sealed_database import is_plain
+from lessonmark.lessons.sealed_database import is_plain, make_engine
 from lessonmark.lessons.sealed_files import SealedFiles
 from lessonmark.lessons.sealed_keys import (
     KEY_FILE,
@@ -488,6 +488,27 @@ def test_every_table_is_the_same_in_a_sealed_database(sealed, sealer, tmp_path):
         for table in Base.metadata.sorted_tables:
             sealed_session.execute(select(table)).all()
     fresh.close()
+    record.close()
+
+
+def test_an_older_sealed_record_is_brought_up_to_date(tmp_path, sealer):
+    folder = tmp_path / "older"
+    folder.mkdir()
+    engine = make_engine(folder / DATABASE_NAME, sealer.keys.database)
+    with engine.begin() as connection:
+        migrations.upgrade(connection, "0001")
+        connection.exec_driver_sql(
+            "INSERT INTO player (uid, name, handedness, note, consent_by, guardian, created_at)"
+            " VALUES ('a', 'Ödön Fürge', 'left', '', '', '', '2026-01-01 00:00:00')"
+        )
+    engine.dispose()
+    assert not is_plain(folder / DATABASE_NAME)
+    for name in (KEY_FILE, "record.recovery.age"):
+        (folder / name).write_bytes((sealer.made_in / name).read_bytes())
+    record = open_record(folder)
+    with record.reading() as session:
+        assert migrations.revision(session.connection()) == migrations.newest()
+        assert session.scalars(select(Player.search)).all() == ["odon furge"]
     record.close()
 
 

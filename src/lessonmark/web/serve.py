@@ -72,7 +72,7 @@ def serve(
             if record.files.in_memory
             else say(
                 "The record is sealed; what is open lies IN CLEAR in {path} until this program "
-                "ends, because this system has no folder in memory.",
+                "ends. Where that is on a disk, encrypt the disk.",
                 path=record.files.working,
             )
         )
