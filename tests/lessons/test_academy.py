@@ -18,6 +18,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import av
 import pytest
 from sqlalchemy import func, select
 
@@ -26,15 +27,18 @@ from lessonmark.lessons import cluster as cluster_module
 from lessonmark.lessons import remeasure, versions
 from lessonmark.lessons.arrivals import Arrival, bring_in
 from lessonmark.lessons.cluster import ClusterWork, drain_here, drain_on_cluster
-from lessonmark.lessons.record import Clip, Focus, FormerFinding, Lesson, Player, Swing
+from lessonmark.lessons.jobs import read_swing
+from lessonmark.lessons.record import Clip, ClipState, Focus, FormerFinding, Lesson, Player, Swing
 from lessonmark.lessons.shared_files import SharedFiles
 from lessonmark.lessons.store import open_record
 from lessonmark.lessons.work import Workshop
-from lessonmark.words import View
+from lessonmark.words import Position, View
 
 SINCE = date(2026, 1, 1)
 CLIPS = 6
 HERE = Path(__file__).parent
+DEMO = HERE.parents[1] / "demo"
+TRUE_CLIP = "after/face-on/clip_00.mp4"
 sys.path.append(str(HERE))
 stand_in = importlib.import_module("cluster_stand_in")  # as the workers import it
 NEW, OLD = stand_in.NEW, stand_in.OLD
@@ -182,6 +186,72 @@ def test_a_killed_worker_loses_nothing_and_nothing_is_done_twice(
     assert pair.changed
     assert pair.difference_before == pytest.approx(20, abs=3)
     assert pair.difference_after == pytest.approx(0, abs=3)
+
+
+def every_second_frame(source, target):
+    """Write a clip again with half its frames: half the work for the network."""
+    with av.open(str(source)) as clip, av.open(str(target), "w") as out:
+        video = clip.streams.video[0]
+        stream = out.add_stream(
+            "libx264",
+            rate=int(video.average_rate) // 2,
+            options={"crf": "18", "preset": "ultrafast"},
+        )
+        stream.width, stream.height, stream.pix_fmt = video.width, video.height, "yuv420p"
+        for n, frame in enumerate(clip.decode(video)):
+            if n % 2 == 0:
+                out.mux(stream.encode(av.VideoFrame.from_ndarray(frame.to_ndarray(format="rgb24"))))
+        out.mux(stream.encode())
+    return target
+
+
+@pytest.mark.network_weights
+def test_a_worker_that_is_killed_while_the_real_network_runs(
+    tmp_path, postgres_database, monkeypatch, cluster
+):
+    """One clip of the demo, nothing stands in; what comes out is held to the clip's true times."""
+    monkeypatch.setenv("LESSONMARK_STORE", f"file://{tmp_path / 'store'}")
+    record = open_record(tmp_path / "driver", database=postgres_database)
+    clip = every_second_frame(DEMO / "lesson" / TRUE_CLIP, tmp_path / "clip.mp4")
+    with record.writing() as session, clip.open("rb") as file:
+        player = Player(name="Robin Demonstrand", stature_cm=184.0)
+        session.add(player)
+        session.flush()
+        kept = record.files.keep_stream(file, ".mp4")
+        at = datetime(2026, 5, 4, 9, tzinfo=UTC)
+        bring_in(session, player.id, [Arrival(kept=kept, name="A.MP4", filmed_at=at)], now=at)
+        session.scalars(select(Clip)).one().view = View.FACE_ON
+    workers = [cluster.add_worker("one"), cluster.add_worker("two")]
+    work = ClusterWork(database=postgres_database, lease_s=2.0)
+    driver = threading.Thread(
+        target=drain_on_cluster,
+        args=(record, cluster.address, lambda left: None),
+        kwargs={"work": work},
+    )
+    driver.start()
+
+    def now():
+        with record.reading() as session:
+            return session.scalars(select(Clip)).one()
+
+    until = time.monotonic() + 120
+    while not 0.05 < now().progress < 0.6:
+        assert time.monotonic() < until, "the network never began"
+        time.sleep(0.1)
+    pid = int(now().taken_by.split(":")[1])
+    os.kill(pid, signal.SIGKILL)
+    (killed,) = [one for one in workers if one.pid == pid]
+    killed.wait(30)
+    driver.join(120)
+    assert not driver.is_alive()
+    assert (now().state, now().problem, now().taken_by) == (ClipState.DONE, "", "")
+    with record.reading() as session:
+        (swing,) = session.scalars(select(Swing)).all()
+        found = read_swing(swing).positions.found
+    truth = json.loads((DEMO / "truth.json").read_text())[TRUE_CLIP]["positions"]
+    for position in (Position.P4, Position.P6, Position.P7):
+        assert found[position].time.s == pytest.approx(truth[position.value]["time"], abs=0.015)
+    record.close()
 
 
 def test_without_a_cluster_the_same_command_works_here(academy, tmp_path, monkeypatch):
