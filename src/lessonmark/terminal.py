@@ -24,7 +24,7 @@ err_console = Console(stderr=True)
 def table(head: Sequence[str], *rows: Sequence[str]) -> None:
     table = Table(box=None, header_style="bold", pad_edge=False)
     for title in head:
-        table.add_column(title)
+        table.add_column(title, overflow="fold")  # nothing is cut off on a narrow screen
     for row in rows:
         table.add_row(*row)
     out_console.print(table)

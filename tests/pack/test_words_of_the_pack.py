@@ -119,6 +119,10 @@ def test_teaching_table_shows_each_number_with_its_definition_and_moment(finding
     assert all(row.definition and row.sign and row.tests for row in rows)
     swings = swing_rows(findings)
     assert len(swings) == sum(len(s.values) for one in findings.focus for s in one.stages)
+    # Told apart by their files' names, which a narrow screen must not cut off.
+    names = [row.swing for row in swings if row.measure == swings[0].measure]
+    assert len({(row.stage, row.swing) for row in swings}) == len(names)
+    assert not any("/" in name for name in names)
     assert swings[0].moment == "1.44\u00a0s ± 4\u00a0ms"
     assert [row.subject for row in refused_rows(findings)] == [
         *findings.not_measured,

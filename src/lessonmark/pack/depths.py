@@ -12,11 +12,10 @@ from lessonmark.pack import wording
 __all__ = ["verdict_depths"]
 
 
-def verdict_depths(one: FocusFinding) -> tuple[str, str]:
-    """Say a focus measure's verdict at the coach's and at the analyst's depth."""
+def verdict_depths(one: FocusFinding) -> tuple[str, ...]:
+    """Say a focus measure's verdict at the coach's and at the analyst's depth; once if alike."""
     place = one.at.position.value if one.at.position else ""
     title = one.name if place and place in one.name else wording.measure_title(one.name, one.at)
-    return (
-        verdict_sentence(one.change, title, one.unit, "coach"),
-        verdict_sentence(one.change, title, one.unit, "analyst"),
-    )
+    coach = verdict_sentence(one.change, title, one.unit, "coach")
+    analyst = verdict_sentence(one.change, title, one.unit, "analyst")
+    return (coach,) if coach == analyst else (coach, analyst)

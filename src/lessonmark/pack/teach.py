@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from lessonmark.evidence.wording import verdict_sentence, verdict_word
 from lessonmark.language import say
@@ -73,7 +74,7 @@ def swing_rows(findings: Findings) -> tuple[SwingRow, ...]:
                     SwingRow(
                         measure=wording.measure_title(one.name, one.at),
                         stage=stage_word(stage.stage),
-                        swing=swing_id,
+                        swing=PurePath(swing_id).name,  # the folders are those of stage and view
                         value=wording.measured_words(measured, one.unit),
                         systematic=wording.number_with_unit(measured.systematic, one.unit),
                         moment=moment,
