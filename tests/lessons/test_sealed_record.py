@@ -545,3 +545,10 @@ def test_a_sealed_file_opens_by_the_record_key_alone(sealed, sealer, tmp_path):
     assert facts.sha256 == path.name.partition(".")[0]
     with pytest.raises(RecordError, match="of another record"):
         AgeFiles(make_keys()).read(path)
+
+
+def test_without_the_extra_it_is_said_what_to_install(sealed, sealer, monkeypatch):
+    folder, _, _ = sealed
+    monkeypatch.setitem(sys.modules, "pyrage", None)
+    with pytest.raises(RecordError, match=r"not installed: pyrage.*extra 'sealed'"):
+        open_record(folder)
