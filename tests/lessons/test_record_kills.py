@@ -29,4 +29,4 @@ def worker(kills):
 @pytest.mark.parametrize("work", ["import", "analysis", "migration", "erasure"])
 def test_a_killed_program_loses_nothing(kills, worker, work):
     outcome = kills.try_work(worker, work, KILLS)  # raises SystemExit at the first loss
-    assert outcome.killed + outcome.finished == KILLS
+    assert outcome.killed == KILLS or outcome.finished == kills.TRIES * KILLS
