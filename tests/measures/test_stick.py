@@ -152,7 +152,7 @@ def test_a_stick_outweighs_the_player_and_its_fault_is_said(filming, filmed_swin
     assert "by the stick the camera is 10° off" in square_line(View.FACE_ON, stood)
     assert "away from the target" in square_line(View.FACE_ON, stood)
     faulty = stand(((500, 1500), (505, 1500)))
-    assert faulty.yaw_from == "ball"
+    assert faulty.yaw_from == "feet and ball"
     assert "The stick was not used: the two ends" in square_line(View.FACE_ON, faulty)
 
 

@@ -38,8 +38,9 @@ Array = npt.NDArray[np.float64]
 LINES = ("shoulder", "hip", "trunk")
 POSITIONS = 10
 _FILE = "facing.npz"
-# Share of what the table says of a position's error that is believed. In bodies of the renderer
-# that it was learnt on it holds, in another renderer's hardly (bench/README.md, measures).
+# Share of what the table says of a position's error that is believed where it makes it smaller. In
+# bodies of the renderer that it was learnt on it holds, in another renderer's hardly
+# (bench/README.md, measures); what makes an error larger is believed in full.
 FACTOR_BELIEVED = 0.5
 
 
@@ -166,7 +167,7 @@ def landmark_factor(view: View, name: str, phase: float) -> float:
     if column is None:
         return 1.0
     said = float(_between(_table(view)["landmark_factor"][:, column], phase))
-    return 1.0 + FACTOR_BELIEVED * (said - 1.0)
+    return said if said > 1.0 else 1.0 + FACTOR_BELIEVED * (said - 1.0)
 
 
 def _column(name: str) -> int | None:

@@ -13,9 +13,7 @@ __all__ = ["off_square_worth_saying", "square_line", "turned_away"]
 # Lean is wrong by 3 deg at five and by 5 at eight (docs/filming.md). By feet and ball a quarter
 # of the cameras that are off by less than five would be called off at five (bench/README.md).
 WORTH_SAYING_DEG, WORTH_SAYING_BY_PLAYER_DEG = 5.0, 8.0
-LEAST_SURE = (
-    1.645  # standard errors from square: one square camera in ten is called off, truly told
-)
+LEAST_SURE = 1.96  # standard errors from square before a camera is called off
 Z95 = 1.96
 TURNED_AWAY_DEG = 8.0  # the player at the picture's edge on purpose: the lens bends what is there
 

@@ -34,7 +34,8 @@ BALL_ALONG_CM, BALL_ALONG_PER_CM, SHORTEST_CLUB_CM = 3.0, 0.45, 90.0
 BALL_ALONG_SE_CM = 5.0
 ORDINARY_CLUB_CM, ORDINARY_CLUB_SE_CM = 97.0, 8.0  # where nobody said which
 BALL_OUT_CM = (35.0, 140.0)  # from the feet's middle: farther or nearer is no ball at address
-WIDEST_SE_DEG = 12.0  # beyond this the feet say nothing
+WIDEST_SE_DEG = 15.0  # beyond this the feet say nothing, nor beyond a turn that nobody films
+MOST_YAW_DEG = 30.0
 # The ankle's height, 0.039 of stature (Winter 2009, fig. 4.1), and the heel's, taken together.
 FOOT_HEIGHT_CM = 5.0
 UNSEEN_YAW_SE_DEG = 10.0
@@ -122,7 +123,7 @@ def find_standing(
     told = {
         by: (yaw, se)
         for by, (yaw, se) in found_by.items()
-        if se <= WIDEST_SE_DEG and abs(yaw) <= 45.0
+        if se <= WIDEST_SE_DEG and abs(yaw) <= MOST_YAW_DEG
     }
     if not told:
         return standing
