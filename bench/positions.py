@@ -96,8 +96,8 @@ def cases(
             "sign_target": 1 if camera["sign_u"] > 0 else -1,
             "ball_left": seen.ball_left,
             "ball": seen.ball,
-            # A camera that leans by 4 degrees is found so elsewhere; here it is told.
-            "roll_deg": camera["roll"] if abs(camera["roll"]) > 2 else 0.0,
+            "roll_deg": seen.roll_deg,
+            "roll_se_deg": seen.roll_se_deg,
         }
         yield Case(
             name=name,

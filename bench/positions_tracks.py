@@ -12,11 +12,15 @@ import numpy as np
 import numpy.typing as npt
 import xarray as xr
 
-from lessonmark.media.clip import Frame
-from lessonmark.media.frames import read_frames
+from lessonmark.lessons.clip_analysis import level_turn_deg
+from lessonmark.measures.camera import check_camera
+from lessonmark.measures.seen import SwingSeen, usual_toward
+from lessonmark.media.clip import ClipInfo, Frame
+from lessonmark.media.frames import read_frame_nearest, read_frames
 from lessonmark.media.probe import probe_clip
 from lessonmark.media.sound import read_sound
 from lessonmark.media.strike import Strike, correct_for_distance, find_strikes
+from lessonmark.positions.find import find_positions
 from lessonmark.positions.swings import find_swings
 from lessonmark.positions.times import Time
 from lessonmark.tracks.anatomy import to_joint_centres
@@ -46,6 +50,8 @@ class Seen:
     track: xr.Dataset  # lead and trail names, joint centres, with the club
     strikes: tuple[Strike, ...]  # corrected by the camera's distance
     ball: Ball | None
+    roll_deg: float = 0.0  # the camera's, as the program finds it
+    roll_se_deg: float = 0.5
 
     @property
     def ball_left(self) -> Time | None:
@@ -105,16 +111,52 @@ def see(path: Path, truth: dict[str, Any], *, cache: Path, name: str) -> Seen:
         scale = guess_px_per_cm(body)
         ball = find_ball(grey, club, clip=clip, px_per_cm=scale, span=spans[0]) if spans else None
         ball_file.write_text(json.dumps(None if ball is None else asdict(ball)))
+    track = by_lead_trail(_with_club(joints, club), hand)
+    roll_deg, roll_se_deg = _roll(clip, track, view, hand, cache / f"{name}.roll.json")
     sound = read_sound(clip)
     strikes = find_strikes(sound) if sound is not None else ()
     distance = truth["camera"]["distance_to_ball"]
     return Seen(
-        track=by_lead_trail(_with_club(joints, club), hand),
+        track=track,
         strikes=tuple(
             correct_for_distance(strike, distance, AIR_C, distance_se_m=0.5) for strike in strikes
         ),
         ball=ball,
+        roll_deg=roll_deg,
+        roll_se_deg=roll_se_deg,
     )
+
+
+def _roll(
+    clip: ClipInfo,
+    track: xr.Dataset,
+    view: View,
+    hand: Handedness,
+    kept: Path,
+) -> tuple[float, float]:
+    """Find how far the camera leans as the program does, in the picture at address."""
+    spans = find_swings(track)
+    if not spans:
+        return 0.0, 0.5
+    if not kept.exists():
+        swing = SwingSeen(
+            track=track,
+            positions=find_positions(track, spans[0], view=view, sign_target=usual_toward(hand)),
+            view=view,
+            handedness=hand,
+            toward=usual_toward(hand),
+            width=clip.width,
+            height=clip.height,
+            fps=clip.fps_filmed,
+            scale=None,
+            ball=None,
+            camera=None,
+            stature_cm=None,
+        )
+        camera = check_camera(swing, lambda s: read_frame_nearest(clip, s, grey=True).image)
+        kept.write_text(json.dumps([level_turn_deg(camera), camera.roll_se_deg]))
+    roll_deg, roll_se_deg = json.loads(kept.read_text())
+    return roll_deg, roll_se_deg
 
 
 def _with_club(centres: xr.Dataset, club: xr.Dataset) -> xr.Dataset:

@@ -14,6 +14,7 @@ from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.lessons.derived import Derived, body_key, clip_key
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
 from lessonmark.lessons.versions import made_with
+from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.measuring import measure_swing
 from lessonmark.measures.seen import usual_toward
 from lessonmark.media.clip import ClipInfo, Frame
@@ -224,7 +225,7 @@ def _measured_swing(
         ball_left=_ball_left(ball),
         ball=ball,
         px_per_m=seen.scale.px_per_cm * 100 if seen.scale else None,
-        roll_deg=seen.camera.roll_deg if seen.camera else 0.0,
+        roll_deg=level_turn_deg(seen.camera),
         roll_se_deg=seen.camera.roll_se_deg if seen.camera else 0.5,
     )
     values, refused = measure_swing(swing_seen(clip, settings, seen, positions, ball))
@@ -242,6 +243,14 @@ def _measured_swing(
         span_s=(span.start_s, span.stop_s),
         notes=_swing_notes(clip, span, positions),
     )
+
+
+def level_turn_deg(camera: CameraCheck | None) -> float:
+    """Give how far the camera's roll turns a level line counter-clockwise in the picture, deg.
+
+    The check counts the roll the other way: + where a plumb line's top leans to the right.
+    """
+    return -camera.roll_deg if camera else 0.0
 
 
 def _ball_left(ball: Ball | None) -> Time | None:
