@@ -1,5 +1,7 @@
 """The plan until the next lesson, its cautions, and its calendar read by another reader."""
 
+import html
+import re
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 
@@ -11,6 +13,7 @@ from lessonmark.drills.calendar import plan_calendar
 from lessonmark.drills.dose import Wish
 from lessonmark.drills.library import find_drill, read_library
 from lessonmark.drills.plan import BlockKind, Phase, plan_practice
+from lessonmark.drills.plan_page import plan_page
 from lessonmark.errors import RecordError
 
 DRILLS = read_library()
@@ -76,6 +79,17 @@ def test_a_drill_without_a_ball_never_gets_one():
     assert any("No ball" in caution for caution in plan.cautions)
 
 
+def test_the_page_says_every_caution_once_and_what_means_one_drill_beside_it():
+    plan = make_plan("noodle-behind-hip", "head-against-foam", "long-arms-through")
+    page = plan_page(plan)
+    lines = [html.unescape(line) for line in re.findall("<li>(.*?)</li>", page)]
+    assert {line: n for line in lines if (n := lines.count(line)) > 1} == {}
+    assert {*plan.cautions, *plan.stop_on} <= set(lines)
+    assert sum("two club lengths" in line for line in lines) == 1
+    foam = find_drill(DRILLS, "head-against-foam").said().name
+    assert page.index(f"<h2>{html.escape(foam)}</h2>") < page.index("No ball with this drill.")
+
+
 def test_juniors_have_their_limit_and_are_warned_above_their_age_in_hours():
     """Jayanthi et al. 2015 (REFERENCES 4.1): weekly hours above the age in years."""
     junior = make_plan(birth_year=2014, sport_hours_a_week=10.5)
@@ -104,7 +118,7 @@ def test_after_a_lay_off_the_first_sessions_are_about_half():
 
 def test_every_reason_names_its_source_or_says_that_there_is_none():
     for line in make_plan().reasons:
-        assert any(year in line for year in ("1992", "2000", "2008", "2012")) or (
+        assert any(year in line for year in ("1992", "2000", "2006", "2008", "2012")) or (
             "without a source" in line
         )
 

@@ -5,20 +5,25 @@ from __future__ import annotations
 import datetime
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from lessonmark.drills.library import caution_sentences, find_drill, read_library
 from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
 from lessonmark.evidence.change import Verdict
+from lessonmark.lessons.cautions import cautions_for
+from lessonmark.lessons.lesson_file import read_lesson_file
 from lessonmark.lessons.record import Cue, DrillSet, Lesson
-from lessonmark.pack.coach_words import CoachWords, PlanLine
+from lessonmark.pack import card
+from lessonmark.pack.coach_words import CoachWords, PlanLine, all_cautions
 from lessonmark.pack.from_record import plan_line, words_of_record
 from lessonmark.pack.message import draft_message
 from lessonmark.pack.talking_points import as_text, draft_talking_points
 from lessonmark.pack.teach import refused_rows, swing_rows, teach_rows
 from lessonmark.pack.wording import capital
 
+DEMO_LESSON = Path(__file__).parents[2] / "demo" / "lesson"
 ORDER = (
     "What it was",
     "What we set out to change",
@@ -92,6 +97,34 @@ def test_plan_keeps_its_cautions(findings_and_pictures):
     lines = _by_title(findings_and_pictures[0], WORDS)["What next"]
     assert "Soft only." in lines
     assert set(findings_and_pictures[0].cautions) <= set(lines)
+
+
+def test_general_cautions_and_a_drills_say_the_same_in_the_same_words(findings_and_pictures):
+    """What the analysis brings and what every drill of the library brings, in one list."""
+    words = CoachWords(plan=tuple(plan_line(drill) for drill in read_library()))
+    findings = replace(
+        findings_and_pictures[0], cautions=cautions_for(read_lesson_file(DEMO_LESSON))
+    )
+    for lines in (all_cautions(findings, words), _by_title(findings, words)["What next"]):
+        for about in ("two club lengths", "soft obstacles", "Warm up", "something hurts"):
+            assert sum(about in line for line in lines) == 1, about
+
+
+def test_every_line_of_the_cards_lists_begins_with_a_capital(findings_and_pictures, monkeypatch):
+    """The card is a picture: what is handed to be set is looked at."""
+    handed = []
+    monkeypatch.setattr(card, "typeset", lambda _, values, **__: handed.append(values) or b"")
+    words = replace(
+        WORDS, cues=("arms first",), next_step="film five swings face-on in three weeks"
+    )
+    card.card_png(findings_and_pictures[0], words=words)
+    card.title_png(findings_and_pictures[0], words=words, name_on_card=False)
+    card.closing_png(findings_and_pictures[0], words=words)
+    items = [item for values in handed for block in values["lists"] for item in block["items"]]
+    assert "Film five swings face-on in three weeks" in items
+    assert [item for item in items if not item[0].isupper()] == []
+    message = draft_message(findings_and_pictures[0], words)
+    assert "• Arms first\n• Film five swings face-on in three weeks" in message
 
 
 def test_text_keeps_every_point(findings_and_pictures):

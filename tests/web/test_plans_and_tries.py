@@ -72,6 +72,18 @@ def test_a_plan_is_made_kept_and_handed_over(coach, lesson, record):
     assert DRILL.name in coach.get("/lessons/1/plan.html").text
 
 
+def test_no_caution_stands_twice_on_the_lessons_page(coach, lesson):
+    coach.post(
+        "/lessons/1/focus",
+        {"measure": ["face-on side_bend@P6"], "direction": ["more"], "smallest": ["3"]},
+    )
+    send_plan(coach, next_on="2026-06-01")
+    page = coach.post("/lessons/1/practice-plan", {"starts_on": "2026-05-05"}).text
+    assert "Practice until" in page
+    for about in ("two club lengths", "something hurts", "Warm up"):
+        assert page.count(about) == 1, about
+
+
 def test_a_plan_without_a_drill_or_a_day_is_refused(coach, lesson):
     assert "needs a drill of the library" in coach.post("/lessons/1/practice-plan", {}).text
     send_plan(coach)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from lessonmark.drills.safety_words import keep_clear, stop_when_it_hurts, warm_up_first
 from lessonmark.language import say
 
 __all__ = [
@@ -79,6 +80,10 @@ def dose_reasons() -> tuple[str, ...]:
             "What counts is how you swing a day or more later, not on the day (Kantak & Winstein "
             "2012)."
         ),
+        say(
+            "Warm up first: in one trial of 344 golfers those who did were hurt far less often "
+            "(Fradkin et al. 2006)."
+        ),
         say("Lengths of blocks, counts and rests are common practice, without a source."),
     )
 
@@ -86,21 +91,17 @@ def dose_reasons() -> tuple[str, ...]:
 def stop_lines() -> tuple[str, ...]:
     """Say what to stop on."""
     return (
-        say("Stop when something hurts. What a doctor or physiotherapist says comes first."),
+        stop_when_it_hurts(),
         say("Stop when three swings in a row get worse: rest two minutes, then take the easier."),
         say("Stop the drill once its checkpoint is met, and go on to plain swings."),
     )
 
 
 def dose_cautions(wish: Wish) -> tuple[str, ...]:
-    """List the cautions for this player."""
+    """List the cautions for this player; what to stop on is `stop_lines`."""
     lines = [
-        say(
-            "Warm up for ten minutes first; in one trial of 344 golfers those who did were hurt "
-            "far less often (Fradkin et al. 2006)."
-        ),
-        stop_lines()[0],
-        say("Nobody stands within two club lengths; look behind and around you first."),
+        warm_up_first(),
+        keep_clear(),
         say("This plan is no medical advice, and your coach decides."),
     ]
     if wish.back:

@@ -17,6 +17,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from lessonmark.drills.safety_words import keep_clear, soft_only
 from lessonmark.errors import LessonFileError, RecordError
 from lessonmark.language import say, spoken
 from lessonmark.measures.measured import MeasureAt
@@ -33,6 +34,7 @@ __all__ = [
     "JuniorLimits",
     "Words",
     "caution_sentences",
+    "cautions_of_its_own",
     "drills_for",
     "find_drill",
     "read_drill",
@@ -202,16 +204,15 @@ class Drill(_Strict):
         )
 
 
-_CAUTIONS = ("soft", "space", "back", "balance", "slow", "no_ball", "grip", "knee")
+_FOR_EVERY_DRILL = ("soft", "space", "back", "balance")
+_CAUTIONS = (*_FOR_EVERY_DRILL, "slow", "no_ball", "grip", "knee")
 
 
 def caution_sentences(drill: Drill) -> tuple[str, ...]:
     """Say the cautions that stand beside a drill; common practice, no source."""
     known = {
-        "soft": say(
-            "Use soft obstacles only: foam or a towel, never wood, metal or a second club."
-        ),
-        "space": say("Nobody stands within two club lengths; look behind and around you first."),
+        "soft": soft_only(),
+        "space": keep_clear(),
         "back": say("Stop at once when the back hurts, and ask before going on."),
         "balance": say("Stand on dry, level ground; stop when you lose your balance."),
         "slow": say("Slow swings only: stopping a fast club hurts wrists and elbows."),
@@ -220,6 +221,12 @@ def caution_sentences(drill: Drill) -> tuple[str, ...]:
         "knee": say("With a sore knee leave it out."),
     }
     return tuple(known.get(key, key) for key in drill.cautions)
+
+
+def cautions_of_its_own(drill: Drill) -> tuple[str, ...]:
+    """Say those of its cautions that mean this drill alone, and nothing apart from it."""
+    said = zip(drill.cautions, caution_sentences(drill), strict=True)
+    return tuple(sentence for key, sentence in said if key not in _FOR_EVERY_DRILL)
 
 
 def read_library(*folders: Path | None) -> tuple[Drill, ...]:

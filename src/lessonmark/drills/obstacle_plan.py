@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from lessonmark.drills.obstacle import Obstacle, Shape, SwingClearance, clearances, surface_distance
 from lessonmark.drills.obstacle_path import ClubPath, head_radius_cm
+from lessonmark.drills.safety_words import keep_clear, soft_only
 from lessonmark.errors import RecordError
 from lessonmark.language import say, say_n, say_number
 
@@ -91,8 +92,8 @@ def plan_obstacle(
         stairs_cm=stairs,
         lines=_lines(target, useful, now, then, stairs, present[0].club_length_cm),
         cautions=(
-            say("Use soft obstacles only: foam or a towel, never wood, metal or a second club."),
-            say("Nobody stands within two club lengths; look behind and around you first."),
+            soft_only(),
+            keep_clear(),
             say("Begin at half speed and without a ball."),
         ),
     )

@@ -8,7 +8,7 @@ from html import escape
 from babel.dates import format_date
 
 from lessonmark.drills.drawing import drill_drawing
-from lessonmark.drills.library import Drill, caution_sentences
+from lessonmark.drills.library import Drill, cautions_of_its_own
 from lessonmark.drills.plan import BlockKind, Phase, PracticePlan, Session
 from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
 from lessonmark.language import say, say_n, spoken
@@ -35,11 +35,13 @@ def plan_page(plan: PracticePlan, *, handedness: Handedness = Handedness.RIGHT) 
     parts = [f"<h1>{escape(title)}</h1>"]
     if plan.warnings or plan.left_out:
         parts.append(_list((*plan.warnings, *plan.left_out)))
-    parts.append(f'<div class="cautions">{_list(plan.cautions)}</div>')
+    beside = {line for drill in plan.drills for line in cautions_of_its_own(drill)}
+    for_all = tuple(line for line in plan.cautions if line not in beside)
+    stop = f"<h3>{escape(say('What to stop on'))}</h3>{_list(plan.stop_on)}"
+    parts.append(f'<div class="cautions">{_list(for_all)}{stop}</div>')
     parts += [_drill(drill, handedness) for drill in plan.drills]
     parts.append(f"<h2>{escape(say('Day by day'))}</h2>")
     parts += [_session(session) for session in plan.sessions]
-    parts.append(f"<h2>{escape(say('What to stop on'))}</h2>{_list(plan.stop_on)}")
     parts.append(f"<h2>{escape(say('What this plan rests on'))}</h2>{_list(plan.reasons)}")
     return (
         f'<!doctype html><html lang="{spoken()}"><head><meta charset="utf-8">'
@@ -65,7 +67,7 @@ def _drill(drill: Drill, handedness: Handedness) -> str:
     return (
         f"<h2>{escape(words.name)}</h2><section class='drill'><div>{_list(words.set_up)}"
         f"<table>{table}</table></div><figure>{drill_drawing(drill, handedness=handedness)}"
-        f"<figcaption>{source}</figcaption></figure></section>{_list(caution_sentences(drill))}"
+        f"<figcaption>{source}</figcaption></figure></section>{_list(cautions_of_its_own(drill))}"
     )
 
 
@@ -101,7 +103,8 @@ def _session(session: Session) -> str:
 
 
 def _list(lines: tuple[str, ...]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f"<ul>{items}</ul>" if items else ""
 
 
 def _day(day: date) -> str:

@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+from lessonmark.drills.safety_words import (
+    keep_clear,
+    soft_only,
+    stop_when_it_hurts,
+    warm_up_first,
+)
 from lessonmark.language import say
 from lessonmark.lessons.lesson_file import LessonFile
 
@@ -13,10 +19,10 @@ _JUNIOR_UNDER_YEARS = 18
 def cautions_for(lesson: LessonFile) -> tuple[str, ...]:
     """List the cautions for this player; common practice, no source, where none is named."""
     cautions = [
-        say("Warm up for ten minutes before the first full swing."),
-        say("Stop when something hurts. What a doctor or physiotherapist says comes first."),
-        say("Nobody stands within two club lengths, and nobody walks behind you."),
-        say("Use soft obstacles only: foam or a towel, never wood, metal or a second club."),
+        warm_up_first(),
+        stop_when_it_hurts(),
+        keep_clear(),
+        soft_only(),
         say("Begin with few balls after a lay-off and add slowly."),
         say("This sheet measures pictures. It is no medical device, and your coach decides."),
     ]

@@ -8,8 +8,7 @@ from lessonmark.evidence.wording import verdict_word
 from lessonmark.language import say, spoken
 from lessonmark.lessons.findings import Findings, FocusFinding
 from lessonmark.pack import wording
-from lessonmark.pack.coach_words import CoachWords
-from lessonmark.pack.paper import all_cautions
+from lessonmark.pack.coach_words import CoachWords, all_cautions
 from lessonmark.pack.said_again import said_again
 from lessonmark.pack.stage_style import PAPER
 from lessonmark.pack.typesetting import Value, typeset
@@ -119,7 +118,7 @@ def _plan(words: CoachWords) -> list[Value]:
 
 
 def _list(title: str, items: list[str], mark: str) -> Value:
-    return {"title": title, "items": list(items), "mark": mark}
+    return {"title": title, "items": [wording.capital(one) for one in items], "mark": mark}
 
 
 def _set(

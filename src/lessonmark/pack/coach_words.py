@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CoachWords", "PlanLine"]
+from lessonmark.lessons.findings import Findings
+
+__all__ = ["CoachWords", "PlanLine", "all_cautions"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,3 +30,9 @@ class CoachWords:
     cues: tuple[str, ...] = ()  # sentences to take along, of no one drill
     next_step: str = ""  # 'film five swings face-on in three weeks'
     note: str = ""  # anything else, printed as it is
+
+
+def all_cautions(findings: Findings, words: CoachWords) -> tuple[str, ...]:
+    """List the lesson's cautions and those of the plan's drills, each once."""
+    drills = (caution for line in words.plan for caution in line.cautions)
+    return tuple(dict.fromkeys((*findings.cautions, *drills)))

@@ -39,11 +39,12 @@ def draft_message(
             day=wording.day(findings.date), title=findings.lesson_title),
         "\n".join(f"• {one.sentence}" for one in findings.focus),
     ]  # fmt: skip
-    plan = [f"• {line.drill}" + (f": {line.dose}" if line.dose else "") for line in words.plan]
-    plan += [f"• {cue}" for cue in words.cues]
-    plan += [f"• {wording.capital(words.next_step)}"] if words.next_step else []
+    plan = [line.drill + (f": {line.dose}" if line.dose else "") for line in words.plan]
+    plan += words.cues
+    plan += [words.next_step] if words.next_step else []
     if plan:
-        parts.append("\n".join((say("Until next time:"), *plan)))
+        lines = (f"• {wording.capital(line)}" for line in plan)
+        parts.append("\n".join((say("Until next time:"), *lines)))
     parts.append(say("Stop if anything hurts, and keep the space around you clear."))
     parts.append(enclosed)
     if words.coach:

@@ -10,7 +10,7 @@ from lessonmark.language import say, spoken
 from lessonmark.lessons.findings import Findings, FocusFinding
 from lessonmark.pack import wording
 from lessonmark.pack.charts import measure_chart
-from lessonmark.pack.coach_words import CoachWords, PlanLine
+from lessonmark.pack.coach_words import CoachWords, PlanLine, all_cautions
 from lessonmark.pack.drawing import overlay_svg
 from lessonmark.pack.pictures import data_uri
 from lessonmark.pack.said_again import said_again
@@ -99,16 +99,10 @@ def write_paper(
     return path
 
 
-def all_cautions(findings: Findings, words: CoachWords) -> tuple[str, ...]:
-    """List the lesson's cautions and those of the plan's drills, each once."""
-    drills = (caution for line in words.plan for caution in line.cautions)
-    return tuple(dict.fromkeys((*findings.cautions, *drills)))
-
-
 def plan_value(line: PlanLine) -> dict[str, Value]:
     """Give a plan line to a template."""
     return {
-        "drill": line.drill,
+        "drill": wording.capital(line.drill),
         "dose": line.dose,
         "cue": line.cue,
         "checkpoint": line.checkpoint,

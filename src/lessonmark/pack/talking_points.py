@@ -16,7 +16,7 @@ from lessonmark.language import say, say_n
 from lessonmark.lessons.findings import Findings, FocusFinding
 from lessonmark.pack import wording
 from lessonmark.pack.charts import summarise_stage
-from lessonmark.pack.coach_words import CoachWords
+from lessonmark.pack.coach_words import CoachWords, all_cautions
 from lessonmark.pack.said_again import said_again
 from lessonmark.words import Stage
 
@@ -181,5 +181,4 @@ def _next(findings: Findings, words: CoachWords) -> tuple[str, ...]:
         lines.append(wording.sentence(words.next_step))
     if not (words.plan or words.cues or words.next_step) and findings.focus:
         lines.append(say("Film the same swings again, from the same place, at the next lesson."))
-    drills = (caution for line in words.plan for caution in line.cautions)
-    return (*lines, *dict.fromkeys((*findings.cautions, *drills)))
+    return (*lines, *all_cautions(findings, words))
