@@ -5,10 +5,12 @@ nobody else sees, ended with the run. Fixture `postgres_database`: the SQLAlchem
 that is fresh for one test. A server that is not installed fails the tests; it skips them only
 where ``LESSONMARK_TESTS_WITHOUT_POSTGRES`` is set.
 
-Fixture `sealer`: seals the record in a folder, and opens it.
+Fixture `sealer`: seals the record in a folder, and opens it. Fixture `write_drill`: writes a drill
+of a coach's own.
 """
 
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -22,6 +24,7 @@ import psycopg
 import pytest
 from sqlalchemy import make_url
 
+import lessonmark
 from lessonmark.lessons.sealed_keys import (
     KEY_FILE,
     RECOVERY_FILE,
@@ -182,3 +185,19 @@ def sealer(made_keys):
     with pytest.MonkeyPatch.context() as patched:  # a test may undo its own
         patched.setenv("LESSONMARK_PASSPHRASE", PASSPHRASE)
         yield made_keys
+
+
+@pytest.fixture(scope="session")
+def write_drill():
+    """Write a drill of a coach's own: one of the library with other words."""
+    library = Path(lessonmark.__file__).parent / "drills" / "library"
+
+    def write(file: Path, **words: str) -> Path:
+        text = (library / "feet-together.toml").read_text(encoding="utf-8")
+        for key, said in words.items():
+            text = re.sub(rf"^{key} = .*$", f'{key} = "{said}"', text, count=1, flags=re.M)
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(text, encoding="utf-8")
+        return file
+
+    return write

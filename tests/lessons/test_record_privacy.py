@@ -12,10 +12,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import func, select
 
+from lessonmark.drills.library import find_drill
 from lessonmark.errors import CannotMeasure, RecordError
 from lessonmark.lessons import erasure, work
 from lessonmark.lessons.analyser import LessonJob
 from lessonmark.lessons.backup import back_up, check_clips, check_record, restore
+from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.erasure import erase_player
 from lessonmark.lessons.player_data import player_data
 from lessonmark.lessons.privacy import export_player, import_player
@@ -239,6 +241,22 @@ def test_backup_comes_back_whole(record, add_player, tmp_path):
     again = open_record(tmp_path / "restored")
     assert gathered(again, player_id) == gathered(record, player_id)
     again.close()
+
+
+def test_backup_brings_the_coachs_own_drills_back(record, add_player, tmp_path, write_drill):
+    """The laptop's own, and on a shared server the folder of each coach."""
+    add_player()
+    drills = record.files.folder / "drills"
+    write_drill(drills / "wait.toml", id="wait", cue="Wait a beat.")
+    write_drill(drills / "coach-2" / "pause-at-top.toml", id="pause-at-top", cue="Stand still.")
+    restore(back_up(record, tmp_path / "backup.zip"), tmp_path / "again")
+    for coach in (None, 2):
+        there = coach_library(tmp_path / "again", coach=coach)
+        assert there == coach_library(record.files.folder, coach=coach)
+        assert "Wait a beat." in {drill.cue for drill in there}
+    assert find_drill(there, "pause-at-top").cue == "Stand still."
+    with open(tmp_path / "again" / "drills" / "wait.toml", "a", encoding="utf-8") as file:
+        file.write("# mine to edit\n")
 
 
 def test_restore_never_writes_over_a_record(record, add_player, tmp_path):

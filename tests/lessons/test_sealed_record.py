@@ -11,10 +11,12 @@ from pathlib import Path
 import pytest
 from sqlalchemy import func, select
 
+from lessonmark.drills.library import find_drill
 from lessonmark.errors import RecordError
 from lessonmark.lessons import erasure, migrations, passphrase, sealed_files, working_folder
 from lessonmark.lessons.age_files import SEALED, AgeFiles
 from lessonmark.lessons.backup import back_up, check_record, restore
+from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.erasure import erase_player, find_traces
 from lessonmark.lessons.player_data import player_data
 from lessonmark.lessons.record import Base, Clip, Player
@@ -463,8 +465,9 @@ def pages(folder):
     return [content[at : at + 4096] for at in range(0, len(content), 4096)]
 
 
-def test_a_backup_stays_sealed_and_comes_back(sealed, sealer, tmp_path):
+def test_a_backup_stays_sealed_and_comes_back(sealed, sealer, tmp_path, write_drill):
     folder, player_id, held = sealed
+    write_drill(folder / "drills" / "wait.toml", id="wait", cue="Wait a beat.")
     record = sealer.open(folder)
     path = back_up(record, tmp_path / "backup.zip")
     record.close()
@@ -475,6 +478,7 @@ def test_a_backup_stays_sealed_and_comes_back(sealed, sealer, tmp_path):
     data, clips, _ = everything(again, player_id)
     assert (data, clips) == held[:2]
     again.close()
+    assert find_drill(coach_library(tmp_path / "again"), "wait").cue == "Wait a beat."
 
 
 def test_every_table_is_the_same_in_a_sealed_database(sealed, sealer, tmp_path):

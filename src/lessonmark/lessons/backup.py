@@ -1,9 +1,9 @@
 """Backup and restore of the whole record.
 
 A backup is one zip: the database (taken with SQLite's own online backup, so that it is whole even
-while somebody writes), the clips, the lessons' folders, and a list of hashes. What can be made
-again is left out. The backup of a sealed record is as sealed as the record: the same passphrase
-opens it.
+while somebody writes), the clips, the lessons' folders, the coach's own drills, and a list of
+hashes. What can be made again is left out. The backup of a sealed record is as sealed as the
+record: the same passphrase opens it, and its drill files lie open, as they do beside the record.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from sqlalchemy import select
 from lessonmark.errors import RecordError
 from lessonmark.language import say
 from lessonmark.lessons.age_files import SEALED, AgeFiles
+from lessonmark.lessons.coach_library import OWN_DRILLS
 from lessonmark.lessons.files import CHUNK_BYTES, sync_folder
 from lessonmark.lessons.passphrase import find_keys
 from lessonmark.lessons.record import Media
@@ -39,7 +40,7 @@ from lessonmark.lessons.zip_guard import Manifest, open_zip, read_member
 __all__ = ["back_up", "check_clips", "check_record", "restore"]
 
 MANIFEST = "manifest.json"
-KEPT_FOLDERS = ("files", "lessons")
+KEPT_FOLDERS = ("files", "lessons", OWN_DRILLS)
 KEPT_FILES = (DATABASE_NAME, KEY_FILE, RECOVERY_FILE)
 FORMAT = "lessonmark-backup-1"
 LARGEST_MANIFEST_BYTES = 200_000_000  # a line a file
