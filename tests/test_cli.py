@@ -14,6 +14,7 @@ from lessonmark.cli import app
 from lessonmark.lessons.record import Player
 from lessonmark.lessons.store import open_record
 from lessonmark.measures.registry import catalogue
+from lessonmark.pack import words_file
 
 ROOT = Path(__file__).parents[1]
 run = CliRunner().invoke
@@ -42,6 +43,16 @@ def test_an_unknown_focus_measure_is_refused_before_any_work(tmp_path):
     assert result.exit_code == 1
     assert "'hingee' is not in the catalogue" in " ".join(result.stderr.split())
     assert not (tmp_path / "out").exists()
+
+
+def test_pack_and_drills_know_the_coachs_own_drills(tmp_path, write_drill, monkeypatch):
+    monkeypatch.setenv("LESSONMARK_DATA", str(tmp_path / "data"))
+    write_drill(tmp_path / "data" / "drills" / "wait.toml", id="wait", name="Wait a beat")
+    assert "Wait a beat" in run(app, ["drills", "--show", "wait"]).stdout
+    given = []
+    monkeypatch.setattr(words_file, "read_words", lambda _, drills: given.extend(drills))
+    assert run(app, ["pack", str(tmp_path)]).exit_code == 1  # there is no lesson
+    assert "Wait a beat" in {drill.name for drill in given}
 
 
 COMMANDS = [*app.registered_commands, *record_commands.app.registered_commands]

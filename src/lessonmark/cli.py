@@ -32,6 +32,11 @@ app.add_typer(archive_commands.app)
 app.add_typer(seal_commands.app)
 app.add_typer(account_commands.app, name="account")
 
+OwnDrills = Annotated[
+    Path | None,
+    typer.Option(help="Your own drills, TOML files; left out: those beside the record."),
+]
+
 
 @app.callback()
 def main() -> None:
@@ -175,9 +180,11 @@ def pack(
     name: Annotated[bool, typer.Option(help="Put the player's name on everything.")] = False,
     video: Annotated[bool, typer.Option(help="Render the review video.")] = True,
     language: Annotated[str, typer.Option(help="Language of the pack.")] = "en",
+    folder: OwnDrills = None,
 ) -> None:
     """Make what the player takes home: sheet, paper, card, review video and message."""
     from lessonmark.lessons.analysis import PICTURES
+    from lessonmark.lessons.coach_library import library_at_hand
     from lessonmark.pack.analyse import OUT
     from lessonmark.pack.analyse import analyse as run
     from lessonmark.pack.bundle import PackChoices, write_pack
@@ -187,7 +194,7 @@ def pack(
     if language not in languages():
         raise typer.BadParameter(say("there are {names}", names=", ".join(languages())))
     with errors_for_people(), speaking(language):
-        words = read_words(lesson)
+        words = read_words(lesson, drills=library_at_hand(folder))
         with bars() as on_progress:
             findings = run(lesson, out=out, on_progress=on_progress).findings
         with one_bar() as moved:
@@ -205,14 +212,15 @@ def pack(
 
 @app.command()
 def drills(
-    folder: Annotated[Path | None, typer.Option(help="Your own drills, TOML files.")] = None,
+    folder: OwnDrills = None,
     show: Annotated[str | None, typer.Option(help="Id of a drill to print in full.")] = None,
     effect: Annotated[bool, typer.Option(help="How each did over the record's players.")] = False,
     record: Annotated[Path | None, typer.Option(help="Where the record is kept.")] = None,
 ) -> None:
     """List the drills of the library, print one, or say which work."""
-    from lessonmark.drills.library import caution_sentences, find_drill, read_library
+    from lessonmark.drills.library import caution_sentences, find_drill
     from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
+    from lessonmark.lessons.coach_library import library_at_hand
     from lessonmark.lessons.drill_words import drill_effect_lines
 
     if effect:
@@ -221,7 +229,7 @@ def drills(
                 out_console.print(f"• {line}", highlight=False, markup=False)
         return
     with errors_for_people():
-        library = read_library(folder)
+        library = library_at_hand(folder, record_folder=record)
         if show is None:
             head = (say("id"), say("drill"), say("done when"))
             rows = [(d.id, d.said().name, checkpoint_sentence(d.checkpoint)) for d in library]
@@ -275,22 +283,23 @@ def plan(
     lay_off: Annotated[bool, typer.Option(help="A month or more without golf.")] = False,
     back: Annotated[bool, typer.Option(help="The back has hurt.")] = False,
     hand: Annotated[Handedness, typer.Option(help="The player's.")] = Handedness.RIGHT,
-    folder: Annotated[Path | None, typer.Option(help="Your own drills, TOML files.")] = None,
+    folder: OwnDrills = None,
     out: Annotated[Path, typer.Option(help="Where plan.html and plan.ics go.")] = Path("plan"),
 ) -> None:
     """Plan the practice until the next lesson, as a page and a calendar."""
     from lessonmark.drills.calendar import plan_calendar
     from lessonmark.drills.dose import Wish
-    from lessonmark.drills.library import find_drill, read_library
+    from lessonmark.drills.library import find_drill
     from lessonmark.drills.plan import plan_practice
     from lessonmark.drills.plan_page import plan_page
+    from lessonmark.lessons.coach_library import library_at_hand
 
     now = datetime.now(UTC)
     begin = (start or datetime.now()).date()
     if until.date() <= begin:
         raise typer.BadParameter(say("the next lesson comes after the start"))
     with errors_for_people():
-        library = read_library(folder)
+        library = library_at_hand(folder)
         made = plan_practice(
             [find_drill(library, id) for id in drill],
             Wish(
@@ -324,7 +333,7 @@ def practice(
     drill: Annotated[str, typer.Option(help="Id of the drill.")],
     clip: Annotated[list[Path] | None, typer.Argument(help="Practice clips.")] = None,
     watch: Annotated[Path | None, typer.Option(help="Folder to watch for clips.")] = None,
-    folder: Annotated[Path | None, typer.Option(help="Your own drills, TOML files.")] = None,
+    folder: OwnDrills = None,
     out: Annotated[Path | None, typer.Option(help="Where the sheet went.")] = None,
     keep_with: Annotated[
         int | None, typer.Option(help="Number of a lesson in the record, to keep it there too.")
@@ -332,7 +341,8 @@ def practice(
     record: Annotated[Path | None, typer.Option(help="Where the record is kept.")] = None,
 ) -> None:
     """Check practice clips against a drill's checkpoint: three lines and a picture."""
-    from lessonmark.drills.library import find_drill, read_library
+    from lessonmark.drills.library import find_drill
+    from lessonmark.lessons.coach_library import library_at_hand
     from lessonmark.lessons.findings import read_findings
     from lessonmark.lessons.lesson_file import read_lesson_file
     from lessonmark.lessons.practice import check_practice, keep_in_record, watch_folder
@@ -340,7 +350,7 @@ def practice(
 
     where = out or lesson / OUT
     with errors_for_people():
-        chosen = find_drill(read_library(folder), drill)
+        chosen = find_drill(library_at_hand(folder, record_folder=record), drill)
         who = read_lesson_file(lesson)
         sheet = where / "sheet.json"
         known = read_findings(sheet).clips if sheet.exists() else ()

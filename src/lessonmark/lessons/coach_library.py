@@ -20,10 +20,17 @@ from lessonmark.errors import RecordError
 from lessonmark.language import say, spoken
 from lessonmark.lessons.files import write_whole
 from lessonmark.lessons.record import Account, Owner
-from lessonmark.lessons.store import Record
+from lessonmark.lessons.store import Record, data_folder
 from lessonmark.lessons.whose import whose_now
 
-__all__ = ["OWN_DRILLS", "coach_library", "coach_of", "own_folder", "take_drills_in"]
+__all__ = [
+    "OWN_DRILLS",
+    "coach_library",
+    "coach_of",
+    "library_at_hand",
+    "own_folder",
+    "take_drills_in",
+]
 
 OWN_DRILLS = "drills"  # folder beside the record
 
@@ -51,6 +58,25 @@ def coach_library(folder: Path, *, coach: int | None = None) -> tuple[Drill, ...
         (str(file), file.stat().st_mtime_ns) for one in own for file in sorted(one.glob("*.toml"))
     )
     return _read(own, state, spoken())
+
+
+def library_at_hand(
+    own_drills: Path | None = None, *, record_folder: Path | None = None
+) -> tuple[Drill, ...]:
+    """Read all drills for who works from a terminal; no record is opened.
+
+    Parameters
+    ----------
+    own_drills : a folder of drills besides the library; None for those beside the record.
+    record_folder : None for the user's own; there need not be one.
+
+    Raises
+    ------
+    LessonFileError : a file cannot be used; says which and why.
+    """
+    if own_drills is not None:
+        return read_library(own_drills)
+    return coach_library(record_folder or data_folder())
 
 
 def own_folder(folder: Path, coach: int) -> Path:

@@ -9,18 +9,20 @@
     drill = "noodle-behind-hip"   # an id of the library brings cue, checkpoint and cautions
     dose = "3 sets of 8, twice a week"
 
-Every key may be left out. A drill that the library does not know is taken as the coach's words.
+Every key may be left out. A drill that neither the library nor the coach's own drills know is taken
+as the coach's words.
 """
 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from lessonmark.drills.library import read_library
+from lessonmark.drills.library import Drill, read_library
 from lessonmark.errors import PackError
 from lessonmark.language import say
 from lessonmark.pack.coach_words import CoachWords, PlanLine
@@ -53,8 +55,13 @@ class _Words(_Strict):
     note: _Text = ""
 
 
-def read_words(folder: Path) -> CoachWords:
+def read_words(folder: Path, *, drills: Iterable[Drill] | None = None) -> CoachWords:
     """Read a lesson folder's pack.toml.
+
+    Parameters
+    ----------
+    folder : the lesson's.
+    drills : those that a line of the plan may name; None for what the project brings.
 
     Returns
     -------
@@ -89,19 +96,20 @@ def read_words(folder: Path) -> CoachWords:
             where=where,
             do=say("known here: {keys}", keys=", ".join(_Words.model_fields)),
         ) from err
+    known = {drill.id: drill for drill in (read_library() if drills is None else drills)}
     return CoachWords(
         coach=given.coach,
         causes=given.causes,
-        plan=tuple(_line(line) for line in given.plan),
+        plan=tuple(_line(line, known) for line in given.plan),
         cues=given.cues,
         next_step=given.next,
         note=given.note,
     )
 
 
-def _line(line: _Line) -> PlanLine:
-    known = {drill.id: drill for drill in read_library()}.get(line.drill)
-    if known is None:
+def _line(line: _Line, known: Mapping[str, Drill]) -> PlanLine:
+    drill = known.get(line.drill)
+    if drill is None:
         return PlanLine(
             drill=line.drill,
             dose=line.dose,
@@ -109,7 +117,7 @@ def _line(line: _Line) -> PlanLine:
             checkpoint=line.checkpoint,
             cautions=line.cautions,
         )
-    brought = plan_line(known, dose=line.dose)
+    brought = plan_line(drill, dose=line.dose)
     return PlanLine(
         drill=brought.drill,
         dose=brought.dose,
