@@ -10,6 +10,7 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 
 import numpy as np
@@ -35,6 +36,14 @@ _ZOOM_SHARE = 0.01
 _LOOKED_AT = 3  # after-clips compared with the first before-clip: first, middle, last
 
 
+class _Background(StrEnum):
+    """What the pictures themselves say; kept, since the same pictures say the same again."""
+
+    STILL = "still"
+    MOVED = "moved"
+    UNTOLD = "untold"  # too little stands still behind the golfer
+
+
 @dataclass(frozen=True, kw_only=True)
 class CameraBetween:
     """The camera of one view, before against after."""
@@ -49,6 +58,9 @@ def camera_between(
 ) -> CameraBetween | None:
     """Compare the background of the after-clips with the first before-clip's.
 
+    An answer is kept beside the tracks. Where a clip or its track cannot be read, that is said and
+    not kept: it is looked at once it can be read again.
+
     Returns
     -------
     None where one of the stages has no clip from this view.
@@ -58,13 +70,14 @@ def camera_between(
         return None
     key = hashlib.sha256("".join(c.track for c in looked_at).encode()).hexdigest()
     kept = derived.folder / f"camera-{key[:32]}.json"
-    moved = _known(kept)
-    if moved is None:
-        moved = _look(looked_at[0], looked_at[1:], folder=folder, derived=derived)
-        unfinished = kept.with_suffix(".part")
-        unfinished.write_text(json.dumps(moved))
-        unfinished.replace(kept)
-    return CameraBetween(view=view, moved=moved != "still", note=_note(view, moved))
+    said = _known(kept)
+    if said is None:
+        said = _look(looked_at[0], looked_at[1:], folder=folder, derived=derived)
+        if said is not None:
+            unfinished = kept.with_suffix(".part")
+            unfinished.write_text(json.dumps(said))
+            unfinished.replace(kept)
+    return CameraBetween(view=view, moved=said is not _Background.STILL, note=_note(view, said))
 
 
 def compared_clips(view: View, clips: Sequence[ClipFinding]) -> list[ClipFinding]:
@@ -79,30 +92,32 @@ def compared_clips(view: View, clips: Sequence[ClipFinding]) -> list[ClipFinding
     return [before[0], *chosen]
 
 
-def _known(kept: Path) -> str | None:
+def _known(kept: Path) -> _Background | None:
+    """Read what was kept; what an earlier version kept of clips it could not read is no answer."""
     try:
-        return str(json.loads(kept.read_text()))
+        return _Background(json.loads(kept.read_text()))
     except (OSError, ValueError):
         return None
 
 
 def _look(
     before: ClipFinding, after: Sequence[ClipFinding], *, folder: Path, derived: Derived
-) -> str:
+) -> _Background | None:
+    """Compare the pictures; None where one of them cannot be had."""
     try:
         first = _address(before, folder=folder, derived=derived)
         for clip in after:
             second = _address(clip, folder=folder, derived=derived)
             if first is None or second is None:
-                return "unknown"
+                return None
             movement = register(first[0], second[0], first[1], second[1])
             if movement is None:
-                return "unknown"
+                return _Background.UNTOLD
             if _is_moved(movement, before.height):
-                return "moved"
+                return _Background.MOVED
     except LessonmarkError:
-        return "unknown"
-    return "still"
+        return None
+    return _Background.STILL
 
 
 def _is_moved(movement: Movement, height: int) -> bool:
@@ -130,10 +145,16 @@ def _address(
     return picture.image, golfer_mask(seen, s)
 
 
-def _note(view: View, moved: str) -> str:
-    if moved == "still":
+def _note(view: View, said: _Background | None) -> str:
+    if said is None:
+        return say(
+            "{view}: whether the camera stood still was not looked at, since a clip cannot be read "
+            "now, so its own errors count in full. Bring the clip back and judge again.",
+            view=say(view),
+        )
+    if said is _Background.STILL:
         return say("{view}: the camera stood still between before and after.", view=say(view))
-    if moved == "moved":
+    if said is _Background.MOVED:
         return say(
             "{view}: the camera was moved between before and after, so its own errors count in "
             "full. Leave the phone where it is next time.",
