@@ -2,7 +2,10 @@
 
 import json
 import os
+import signal
 import sqlite3
+import subprocess
+import sys
 import time
 import zipfile
 from datetime import UTC, date, datetime
@@ -225,6 +228,113 @@ def test_an_erasure_cut_short_is_finished_at_the_next_opening(record, add_player
         assert session.scalars(select(Clip)).all() == []
     assert list(again.files.kept()) == []
     again.close()
+
+
+ERASE_UNTIL_KILLED = """
+import os, signal, sys
+from pathlib import Path
+from sqlalchemy import event
+from lessonmark.lessons import erasure
+from lessonmark.lessons.sealed_keys import RecordKeys
+from lessonmark.lessons.store import open_record
+folder, database, player_id, where, *keys = sys.argv[1:]
+def killed(*args, **more):
+    os.kill(os.getpid(), signal.SIGKILL)
+setattr(erasure, where, killed)
+record = open_record(
+    Path(folder),
+    database=None if database in ("None", "sealed") else database,
+    keys=RecordKeys(identity=keys[0], database=keys[1]) if keys else None,
+)
+if record.is_sqlite:  # what is removed is not overwritten: the proof has something to find
+    event.listen(record.engine, "checkout", lambda raw, *_: raw.execute("PRAGMA secure_delete = 0"))
+erasure.erase_player(record, int(player_id))
+"""
+
+
+@ON_ALL
+@pytest.mark.parametrize("where", ["rebuild", "find_traces", "forget_words"])
+def test_an_erasure_killed_after_the_rows_went_still_searches_for_every_word(
+    record, add_player, database, request, monkeypatch, where
+):
+    """Killed before the database is rebuilt, before it is searched, and before the words go."""
+    player_id = add_player()
+    folder, sealed = record.files.folder, record.keys is not None
+    with record.reading() as session:
+        player = session.get_one(Player, player_id)
+        theirs = {player.name, player.injuries[0].words, player.lessons[0].uid}
+    keys = (record.keys.identity, record.keys.database) if sealed else ()
+    record.close()
+    child = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            ERASE_UNTIL_KILLED,
+            folder,
+            str(database),
+            str(player_id),
+            where,
+            *keys,
+        ],
+        timeout=120,
+        check=False,
+    )
+    assert child.returncode == -signal.SIGKILL
+
+    searched = []
+    find = erasure.find_traces
+
+    def look(record, traces, **more):
+        searched.append(set(traces))
+        return find(record, traces, **more)
+
+    def opened():
+        if sealed:
+            return request.getfixturevalue("sealer").open(folder)
+        return open_record(folder, database=database)
+
+    monkeypatch.setattr(erasure, "AGAIN_AFTER_S", 0.0)
+    monkeypatch.setattr(erasure, "find_traces", look)
+    if where == "rebuild" and database is None:
+        # Not rebuilt, the file still holds the words, and who comes next says so.
+        with monkeypatch.context() as patched:
+            patched.setattr(erasure, "rebuild", lambda record: None)
+            again = opened()
+            assert unfinished(again) == 1
+            assert look(again, sorted(theirs), media=[], lessons=[])
+            again.close()
+    again = opened()
+    assert all(theirs <= words for words in searched)
+    assert searched
+    assert unfinished(again) == 0
+    with again.reading() as session:
+        assert session.scalars(select(erasure.Erasure.plan)).one() == {}
+    assert list((folder / "lessons").iterdir()) == []
+    again.close()
+    # Nothing of what was kept for the proof is left, nor on the disk what it was kept of.
+    content = b"".join(path.read_bytes() for path in folder.rglob("*") if path.is_file())
+    assert [word for word in theirs if word.encode() in content] == []
+
+
+def unfinished(record):
+    with record.reading() as session:
+        under_way = select(func.count()).where(erasure.Erasure.finished_at.is_(None))
+        return session.scalar(under_way)
+
+
+def test_words_kept_for_the_proof_outlive_the_sweep_at_the_start(record, add_player, monkeypatch):
+    player_id = add_player()
+    monkeypatch.setattr(erasure, "AGAIN_AFTER_S", 0.0)
+    monkeypatch.setattr(erasure, "rebuild", lambda record: None)
+    monkeypatch.setattr(erasure, "find_traces", lambda *args, **more: ["somewhere"])
+    assert not erase_player(record, player_id).proven
+    (words,) = (record.files.folder / "lessons").iterdir()
+    os.utime(words, (0, 0))
+    take_up_work(record)
+    assert (words / "sought.json").is_file()
+    monkeypatch.undo()
+    open_record(record.files.folder).close()
+    assert not words.exists()
 
 
 @ON_ALL

@@ -17,7 +17,8 @@ from lessonmark.lessons import erasure, migrations, passphrase, sealed_files, wo
 from lessonmark.lessons.age_files import SEALED, AgeFiles
 from lessonmark.lessons.backup import back_up, check_record, restore
 from lessonmark.lessons.coach_library import coach_library
-from lessonmark.lessons.erasure import erase_player, find_traces
+from lessonmark.lessons.erasure import erase_player
+from lessonmark.lessons.erasure_proof import find_traces
 from lessonmark.lessons.player_data import player_data
 from lessonmark.lessons.record import Base, Clip, Player
 from lessonmark.lessons.sealed_database import is_plain, make_engine

@@ -1,9 +1,9 @@
 """Erase a player so that nothing is left, and prove it.
 
 In steps that each survive a crash: what must go is written down first, then the files go, then the
-rows, then the database file is rebuilt without them. Whatever was cut short is finished when the
-record is next opened. Copies outside the record (backups, exported zips, what the player was
-given) are out of reach, and the report says so.
+rows, then the database file is rebuilt without them and searched for every word that went. Whatever
+was cut short is finished when the record is next opened, the search included. Copies outside the
+record (backups, exported zips, what the player was given) are out of reach, and the report says so.
 """
 
 from __future__ import annotations
@@ -11,15 +11,23 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sqlalchemy import JSON, Enum, String, Text, cast, delete, exists, func, select, update
+from sqlalchemy import delete, func, select, update
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
+from lessonmark.lessons.erasure_proof import find_traces, traces_of
+from lessonmark.lessons.erasure_words import (
+    KEPT,
+    SoughtWords,
+    forget_words,
+    keep_words,
+    kept_words,
+    new_place,
+)
 from lessonmark.lessons.record import (
     Account,
     AccountSession,
@@ -58,7 +66,6 @@ __all__ = ["ErasureReport", "erase_player", "finish_erasures"]
 LET_GO_WITHIN_S = 60.0  # judging a lesson of forty swings with its pictures on a slow laptop
 # Another program on the same record cannot be waited for, only be looked after.
 SEARCHES, AGAIN_AFTER_S = 8, 1.0
-SHORTEST_TRACE = 8  # bytes: a shorter word turns up in a file by chance
 _OF_LESSON = (
     Focus,
     Cue,
@@ -117,6 +124,7 @@ def _erase(record: Record, player_id: int) -> ErasureReport:
                 Erasure(
                     player_id=player_id,
                     plan={
+                        KEPT: [new_place()],
                         "media": sorted(_own_media(session, player_id)),
                         "lessons": sorted(
                             session.scalars(select(Lesson.uid).where(Lesson.player_id == player_id))
@@ -141,24 +149,21 @@ def finish_erasures(record: Record) -> dict[int, ErasureReport]:
 
 
 def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
-    with record.reading() as session:
-        erasure = session.get_one(Erasure, erasure_id)
-        player_id = erasure.player_id
-        files = int(erasure.report.get("files", 0))
-        media, lessons = erasure.plan.get("media", []), erasure.plan.get("lessons", [])
-        traces = [] if player_id is None else _traces(session, player_id)
+    place, sought, rows_there, files = _sought(record, erasure_id)
+    media, lessons, traces = list(sought.media), list(sought.lessons), list(sought.traces)
     # The background sees that the player goes, and stops; what it still writes goes along.
     wait_until_let_go(record, {*media, *lessons}, within_s=LET_GO_WITHIN_S)
     for sha256 in media:
         files += record.files.remove_media(sha256)
     for uid in lessons:
         files += record.files.remove_lesson(uid)
-    with record.writing() as session:
-        erasure = session.get_one(Erasure, erasure_id)
-        if player_id is not None:
-            erasure.report = {**_delete_rows(session, player_id, media), "files": files}
-        erasure.player_id = None
-        erasure.plan = {}
+    if rows_there:
+        keep_words(record, place, sought)
+        with record.writing() as session:
+            erasure = session.get_one(Erasure, erasure_id)
+            erasure.report = {**_delete_rows(session, sought.player_id, media), "files": files}
+            erasure.player_id = None
+            erasure.plan = {KEPT: [place]}  # no hash and no uid of theirs stays in the database
     # Whoever had read the rows before they went may have begun since.
     wait_until_let_go(record, {*media, *lessons}, within_s=LET_GO_WITHIN_S)
     left: list[str] = []
@@ -178,16 +183,44 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
         if not left:
             break
     now = datetime.now(UTC)
+    if not left:  # else it is taken up once more when the record is next opened
+        forget_words(record, place)
     with record.writing() as session:
         erasure = session.get_one(Erasure, erasure_id)
-        if left:  # taken up once more when the record is next opened
-            erasure.plan = {"media": media, "lessons": lessons}
-        else:
-            erasure.finished_at = now
+        if not left:
+            erasure.plan, erasure.finished_at = {}, now
         rows = {table: n for table, n in erasure.report.items() if table != "files"}
-        return player_id or -1, ErasureReport(
+        return sought.player_id, ErasureReport(
             rows=rows, files=files, left=tuple(left), finished_at=now
         )
+
+
+def _sought(record: Record, erasure_id: int) -> tuple[str, SoughtWords, bool, int]:
+    """Give where an erasure's words lie, the words, whether the rows are there, and files gone.
+
+    Words that are nowhere any more were forgotten after the proof: only the end is still to come.
+    """
+    with record.reading() as session:
+        erasure = session.get_one(Erasure, erasure_id)
+        files = int(erasure.report.get("files", 0))
+        # An erasure that an earlier version began has no place yet.
+        place = next(iter(erasure.plan.get(KEPT, [])), None) or new_place()
+        if erasure.player_id is not None:
+            sought = SoughtWords(
+                player_id=erasure.player_id,
+                traces=tuple(traces_of(session, erasure.player_id)),
+                media=tuple(erasure.plan.get("media", [])),
+                lessons=tuple(erasure.plan.get("lessons", [])),
+            )
+            return place, sought, True, files
+        plan = erasure.plan
+    nothing = SoughtWords(
+        player_id=-1,
+        traces=(),
+        media=tuple(plan.get("media", [])),
+        lessons=tuple(plan.get("lessons", [])),
+    )
+    return place, kept_words(record, place) or nothing, False, files
 
 
 def _busy(record: Record) -> tuple[type[Exception], ...]:
@@ -216,32 +249,6 @@ def rebuild(record: Record) -> None:
         raw.close()
 
 
-def find_traces(
-    record: Record, traces: list[str], *, media: list[str], lessons: list[str]
-) -> list[str]:
-    """Search the record for words and names that must be gone; gives where they were.
-
-    SQLite's file is searched byte by byte. A server's files are its own, and those of a sealed
-    database tell nothing: there every column of every table that holds words is searched.
-    """
-    found = record.files.traces(media=media, lessons=lessons)
-    if not record.is_sqlite or record.keys is not None:
-        found += [
-            f"{where}: {say('text of {n} characters', n=len(trace))}"
-            for trace in traces
-            for where in _columns_with(record, trace)
-            if not _said_of_another(record, trace)
-        ]
-    for path in _database_files(record):
-        content = path.read_bytes()
-        found += [
-            f"{path.name}: {say('text of {n} characters', n=len(trace))}"
-            for trace in traces
-            if trace.encode() in content and not _said_of_another(record, trace)
-        ]
-    return found
-
-
 def _own_media(session: Session, player_id: int) -> set[str]:
     mine = set(session.scalars(select(Clip.sha256).where(Clip.player_id == player_id)))
     others = set(
@@ -250,49 +257,6 @@ def _own_media(session: Session, player_id: int) -> set[str]:
         )
     )
     return mine - others
-
-
-def _traces(session: Session, player_id: int) -> list[str]:
-    player = session.get_one(Player, player_id)
-    words = [player.uid, player.name, player.note, player.guardian, player.consent_by]
-    words += [note.words for note in player.injuries]
-    for lesson in player.lessons:
-        words += [lesson.uid, lesson.note, *(cue.words for cue in lesson.cues)]
-        words += [clip.uid for clip in lesson.clips]
-    # A long text may span two pages of the file: its beginning is looked for as well.
-    words += [word[:24] for word in words if len(word) > 24]
-    return sorted({word for word in words if len(word.encode()) >= SHORTEST_TRACE})
-
-
-def _columns_with(record: Record, trace: str) -> list[str]:
-    columns = [
-        column
-        for table in Base.metadata.sorted_tables
-        for column in table.columns
-        if isinstance(column.type, (String, JSON)) and not isinstance(column.type, Enum)
-    ]
-    with record.reading() as session:
-        return [
-            f"{column.table.name}.{column.name}"
-            for column in columns
-            if session.scalar(
-                select(exists().where(cast(column, Text).contains(trace, autoescape=True)))
-            )
-        ]
-
-
-def _said_of_another(record: Record, trace: str) -> bool:
-    with record.reading() as session:
-        named = select(func.count()).where(
-            Player.name.contains(trace, autoescape=True)
-            | Player.guardian.contains(trace, autoescape=True)
-            | Player.consent_by.contains(trace, autoescape=True)
-            | Player.note.contains(trace, autoescape=True)
-        )
-        noted = select(func.count()).where(Lesson.note.contains(trace, autoescape=True))
-        cued = select(func.count()).where(Cue.words.contains(trace, autoescape=True))
-        hurt = select(func.count()).where(InjuryNote.words.contains(trace, autoescape=True))
-        return any(session.scalar(query) for query in (named, noted, cued, hurt))
 
 
 def _delete_rows(session: Session, player_id: int, media: list[str]) -> dict[str, int]:
@@ -325,10 +289,3 @@ def _delete_rows(session: Session, player_id: int, media: list[str]) -> dict[str
         session.execute(delete(table).where(which).execution_options(synchronize_session=False))
         rows[table.__tablename__] = matching
     return rows
-
-
-def _database_files(record: Record) -> list[Path]:
-    if not record.is_sqlite or not record.engine.url.database or record.keys is not None:
-        return []
-    main = Path(record.engine.url.database)
-    return [path for end in ("", "-wal") if (path := Path(f"{main}{end}")).is_file()]

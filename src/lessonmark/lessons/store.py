@@ -24,6 +24,7 @@ from sqlalchemy.orm import Session
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
+from lessonmark.lessons.erasure_words import places
 from lessonmark.lessons.files import FileStore
 from lessonmark.lessons.migrations import upgrade
 from lessonmark.lessons.passphrase import find_keys
@@ -159,7 +160,7 @@ def take_up_work(record: Record) -> int:
     with record.writing() as session:
         stuck = release_dead(session, at=datetime.now(UTC), at_start=True)
         known = set(session.scalars(select(Media.sha256)))
-        lessons = set(session.scalars(select(Lesson.uid)))
+        lessons = set(session.scalars(select(Lesson.uid))) | places(session)
         settled = time.time() - SETTLED_S
         record.files.sweep_incoming(before=settled)
         record.files.sweep_made(before=settled, media=known, lessons=lessons)
