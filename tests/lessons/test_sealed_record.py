@@ -13,7 +13,14 @@ from sqlalchemy import func, select
 
 from lessonmark.drills.library import find_drill
 from lessonmark.errors import RecordError
-from lessonmark.lessons import erasure, migrations, passphrase, sealed_files, working_folder
+from lessonmark.lessons import (
+    erasure,
+    erasure_proof,
+    migrations,
+    passphrase,
+    sealed_files,
+    working_folder,
+)
 from lessonmark.lessons.age_files import SEALED, AgeFiles
 from lessonmark.lessons.backup import back_up, check_record, restore
 from lessonmark.lessons.coach_library import coach_library
@@ -443,7 +450,7 @@ def test_an_erasure_leaves_nothing_and_its_proof_can_fail(sealed, sealer, monkey
     assert traces == []  # still a player's, who is not erased
     with monkeypatch.context() as patched:
         patched.setattr(erasure, "AGAIN_AFTER_S", 0.01)
-        patched.setattr(erasure, "_said_of_another", lambda record, trace: False)
+        patched.setattr(erasure_proof, "_said_of_another", lambda record, trace: False)
         assert [
             one.partition(":")[0]
             for one in find_traces(record, ["sore lower back"], media=[], lessons=[])
