@@ -15,6 +15,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from lessonmark.tracks.pixel_spread import median_and_gaps
+
 __all__ = [
     "Background",
     "Registration",
@@ -276,25 +278,15 @@ def learn_background(
     if len(parts) < 3:
         raise ValueError(f"a background needs at least 3 frames, got {len(parts)}")
     stack = np.stack(parts)
-    median = np.empty(stack.shape[1:], np.float32)
-    spread = np.empty(stack.shape[1:], np.float32)
-    often = np.empty(stack.shape[1:], np.float32)
     count = len(stack)
-    for row in range(0, len(median), 32):  # in bands: sorted copies stay small
-        # Pixels' samples side by side in memory: sorting them is then several times faster.
-        band = np.ascontiguousarray(stack[:, row : row + 32].transpose(1, 2, 0))
-        band.sort(axis=2)
-        level = band[:, :, count // 2]
-        gap = np.where(band > level[:, :, None], band - level[:, :, None], level[:, :, None] - band)
-        gap.sort(axis=2)
-        median[row : row + 32] = level
-        spread[row : row + 32] = MAD_TO_SD * gap[:, :, count // 2]
-        often[row : row + 32] = gap[:, :, int(OFTEN * (count - 1))]
-    spread = np.maximum(cv2.blur(spread, (5, 5)), LEAST_SPREAD).astype(np.float32)
-    hidden = (cv2.blur(often, (3, 3)) > OFTEN_SPREADS * spread).astype(np.uint8) * 255
+    median, (gap, often) = median_and_gaps(stack, (count // 2, int(OFTEN * (count - 1))))
+    around = cv2.blur((MAD_TO_SD * gap).astype(np.float32), (5, 5))
+    spread = np.maximum(around, LEAST_SPREAD).astype(np.float32, copy=False)
+    apart = cv2.blur(often.astype(np.float32), (3, 3))
+    hidden = (apart > OFTEN_SPREADS * spread).astype(np.uint8) * 255
     return Background(
         window=window,
-        median=median,
+        median=median.astype(np.float32),
         spread=spread,
         unsteady=cv2.dilate(hidden, np.ones((5, 5), np.uint8)).astype(np.uint8, copy=False),
         registration=registration if moving else None,

@@ -214,7 +214,7 @@ def _agreed(
         for _ in range(ROUNDS):
             offset, slope, offset_var, slope_var = _straight(x, y, weight)
             rest = (y - offset - slope * x) / noise
-            weight = np.where(good, noise**-2 / (1.0 + (0.5 * rest) ** 2), 0.0)
+            weight = whole / (1.0 + (0.5 * rest) ** 2)
         cost = float(np.sum(np.minimum(rest[good] ** 2, 4.0)))
         if best is None or cost < 0.9 * least:
             best, least = (offset, slope, offset_var, slope_var, weight), cost
@@ -227,8 +227,9 @@ def _straight(x: Array, y: Array, weight: Array) -> tuple[float, float, float, f
     total = weight.sum()
     mean_x = (weight @ x) / total
     mean_y = (weight @ y) / total
-    spread = weight @ (x - mean_x) ** 2
-    slope = (weight * (x - mean_x)) @ (y - mean_y) / spread
+    aside = x - mean_x
+    spread = weight @ aside**2
+    slope = (weight * aside) @ (y - mean_y) / spread
     return (
         float(mean_y - slope * mean_x),
         float(slope),

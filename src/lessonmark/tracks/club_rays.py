@@ -22,6 +22,7 @@ Array = npt.NDArray[np.float64]
 
 RAYS = 480  # 0.75 degrees apart
 RINGS = 50  # samples along a ray
+PAD = RAYS // 4  # rays by which sums over the turn overlap: no strip is wider
 FANS_DEG = (0.0, 5.0, 14.0)  # fan widths looked for; between them the strips still overlap
 # How far the line may pass beside the hands' middle, shares of the club's length.
 ASIDE = (-0.14, -0.10, -0.06, -0.03, 0.0, 0.03, 0.06, 0.10, 0.14)
@@ -56,30 +57,24 @@ class _Strips:
 
     def __init__(self, *, rings: Array, fan: float, length_px: float) -> None:
         bins = RAYS / (2 * np.pi)
-        pad = RAYS // 4
         core = THICK * length_px / rings + fan / 2
         edge = core + (BESIDE - THICK) * length_px / rings + fan / 3
-        inner = np.rint(core * bins).astype(int).clip(0, pad - 2)
-        outer = np.rint(edge * bins).astype(int).clip(inner + 1, pad - 1)
-        rows = np.arange(RAYS)[:, None] + pad
-        columns = np.arange(len(rings))[None, :]
+        inner = np.rint(core * bins).astype(int).clip(0, PAD - 2)[:, None]
+        outer = np.rint(edge * bins).astype(int).clip(inner[:, 0] + 1, PAD - 1)[:, None]
+        first = np.arange(len(rings))[:, None] * (RAYS + 2 * PAD + 1) + PAD + np.arange(RAYS)
         self._edges = [
-            ((rows + shift) * len(rings) + columns).astype(np.intp)
-            for shift in (-outer, -inner, inner + 1, outer + 1)
+            (first + shift).astype(np.intp) for shift in (-outer, -inner, inner + 1, outer + 1)
         ]
         self._per_core = (1.0 / (2 * inner + 1)).astype(np.float32)
         self._per_side = (1.0 / (outer - inner)).astype(np.float32)
         self._need = np.float32(1.5 if fan == 0.0 else 1.0)
 
-    def evidence(
-        self, sums: npt.NDArray[np.float32], rows: npt.NDArray[np.intp] | None = None
-    ) -> npt.NDArray[np.float32]:
+    def evidence(self, sums: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         """Weigh each sample from MISS (no line) to 1 (a clear one), given sums over the turn."""
-        edges = self._edges if rows is None else [edge[rows] for edge in self._edges]
-        a, b, c, d = (sums.take(edge) for edge in edges)
-        left = b - a
+        a, b, c, d = (sums.take(edge) for edge in self._edges)
+        left = np.subtract(b, a, out=a)
         left *= self._per_side
-        right = d - c
+        right = np.subtract(d, c, out=d)
         right *= self._per_side
         c -= b
         c *= self._per_core
@@ -87,6 +82,16 @@ class _Strips:
         ridge -= self._need
         ridge *= 0.5
         return np.asarray(np.clip(ridge, MISS, 1.0, out=ridge), np.float32)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Scores:
+    """How well each direction looks like a shaft; samples are (ring, ray)."""
+
+    best: Array  # (ray,) in rings' worth
+    aside: npt.NDArray[np.intp]  # (ray,) index into ASIDE
+    evidence: npt.NDArray[np.float32]
+    kind: npt.NDArray[np.int8]  # index into FANS_DEG of the fan that showed best
 
 
 class RayFinder:
@@ -104,26 +109,18 @@ class RayFinder:
         radius = 1.08 * length_px
         every = (np.arange(RINGS) + 0.5) * radius / RINGS
         self._rings = every[np.searchsorted(every, START * length_px) :]
-        count = len(self._rings)
-        bins = RAYS / (2 * np.pi)
-        rows = np.arange(RAYS)[:, None]
-        rings = self._rings[None, :]
-        columns = np.arange(count)[None, :]
+        rings = self._rings[:, None]
         self._strips = [
             _Strips(rings=self._rings, fan=np.radians(fan), length_px=length_px) for fan in FANS_DEG
         ]
-        self._shears = np.stack(
-            [
-                ((rows + np.rint(aside * length_px / rings * bins).astype(int)) % RAYS) * count
-                + columns
-                for aside in ASIDE
-            ]
-        ).astype(np.intp)
-        self._late = (LATE * np.arange(count)).astype(np.float32)
+        # (ring, aside, ray): which ray a line beside the hands crosses there.
+        shifts = np.rint(np.array(ASIDE) * length_px / rings * RAYS / (2 * np.pi)).astype(int)
+        self._shears = ((shifts[:, :, None] + np.arange(RAYS)) % RAYS).astype(np.intp)
+        self._late = (LATE * np.arange(len(rings))).astype(np.float32)
         self._angles = np.arange(RAYS) * 2 * np.pi / RAYS
         self._grid = (
-            (np.cos(self._angles)[:, None] * rings).astype(np.float32),
-            (np.sin(self._angles)[:, None] * rings).astype(np.float32),
+            (np.cos(self._angles) * rings).astype(np.float32),
+            (np.sin(self._angles) * rings).astype(np.float32),
         )
 
     def find(self, contrast: Contrast, hands: Array, fan_limit: float = np.pi) -> list[Ray]:
@@ -136,25 +133,29 @@ class RayFinder:
         fan_limit : rad, no fan can be wider: the shutter is open for one frame at the most.
         """
         room = room_to_edge(np.broadcast_to(hands, (RAYS, 2)), self._angles, contrast.size)
-        scores, asides, fans, ends, evidence = self._score(contrast, hands, fan_limit, room)
+        scores = self._score(contrast, hands, fan_limit, room)
         rays = []
         apart = round(APART_DEG * RAYS / 360)
-        left = scores.copy()
+        left = scores.best.copy()
         for _ in range(RAYS_KEPT):
             best = int(np.argmax(left))
-            if left[best] < max(LEAST_RINGS, WEAK * float(scores.max())):
+            if left[best] < max(LEAST_RINGS, WEAK * float(scores.best.max())):
                 break
             left[np.arange(best - apart, best + apart + 1) % RAYS] = 0.0
+            score, aside = float(scores.best[best]), int(scores.aside[best])
+            way = np.arange(len(self._rings)), self._shears[:, aside, best]
+            end = self._end(scores.evidence[way])
+            fan = _fan(scores.evidence[way][: end + 1], scores.kind[way][: end + 1])
             line = fit_line(
                 contrast,
                 hands,
                 angle=float(self._angles[best]),
-                aside=ASIDE[asides[best]] * self._length,
-                fan=float(np.radians(FANS_DEG[fans[best]])),
+                aside=ASIDE[aside] * self._length,
+                fan=fan,
                 start=float(self._rings[0]),
-                reach=float(self._rings[ends[best]]),
-                filled=float(scores[best]) / (ends[best] + 1),
-                shown=(self._rings, self._shown(evidence, best, int(asides[best]))),
+                reach=float(self._rings[end]),
+                filled=score / (end + 1),
+                shown=(self._rings, self._shown(scores.evidence, best, aside)),
                 length=self._length,
             )
             if line is not None:
@@ -164,37 +165,24 @@ class RayFinder:
                         angle_se=line.angle_se,
                         aside=line.aside,
                         aside_se=line.aside_se,
-                        reach=float(self._rings[ends[best]]),
-                        score=float(scores[best]) / len(self._rings),
-                        fan=float(np.radians(FANS_DEG[fans[best]])),
+                        reach=float(self._rings[end]),
+                        score=score / len(self._rings),
+                        fan=fan,
                         room=float(room[best]),
                         agreed=line.agreed / self._length,
                     )
                 )
         return rays
 
-    def _score(
-        self, contrast: Contrast, hands: Array, fan_limit: float, room: Array
-    ) -> tuple[
-        Array,
-        npt.NDArray[np.intp],
-        npt.NDArray[np.intp],
-        npt.NDArray[np.intp],
-        npt.NDArray[np.float32],
-    ]:
-        """Score every direction.
-
-        Returns score, place beside the hands, fan and end of each, and the evidence (rays, rings).
-        """
+    def _score(self, contrast: Contrast, hands: Array, fan_limit: float, room: Array) -> _Scores:
+        """Score every direction."""
         grid_x = self._grid[0] + np.float32(hands[0] - 0.5)
         grid_y = self._grid[1] + np.float32(hands[1] - 0.5)
         difference, picture = contrast.sample(grid_x, grid_y)
-        changed = self._sums(difference)
+        changed = _sums(difference)
         # Every third ray is enough to know where the golfer is.
-        unsteady = np.repeat(contrast.hidden(grid_x[1::3], grid_y[1::3]), 3, axis=0)
-        hidden = np.flatnonzero(unsteady.any(axis=1))
-        unsteady = unsteady[hidden]
-        shown = self._sums(picture) if len(hidden) else changed
+        unsteady = np.repeat(contrast.hidden(grid_x[:, 1::3], grid_y[:, 1::3]), 3, axis=1)
+        shown = _sums(picture) if unsteady.any() else None
         evidence = np.full(difference.shape, MISS, np.float32)
         kind = np.zeros(difference.shape, np.int8)
         for index, strips in enumerate(self._strips):
@@ -203,68 +191,72 @@ class RayFinder:
             if index > 1 and np.radians(FANS_DEG[index - 1] + FANS_DEG[index]) / 2 > fan_limit:
                 break
             here = strips.evidence(changed)
-            if len(hidden):
+            if shown is not None:
                 # Where the player hid the scene, the difference shows thin strips along every
                 # limb that has moved a little: there the picture itself must show a line too.
-                both = np.minimum(here[hidden], strips.evidence(shown, hidden))
-                here[hidden] = np.where(unsteady, both, here[hidden])
+                np.minimum(here, strips.evidence(shown), out=here, where=unsteady)
             if index:
-                kind[here > evidence] = index
+                np.copyto(kind, np.int8(index), where=here > evidence)
                 np.maximum(evidence, here, out=evidence)
             else:
                 evidence = here
         # What lies outside the picture speaks neither way.
-        evidence[self._rings[None, :] > room[:, None] - EDGE_PX] = 0.0
-        flat = evidence.ravel()
-        rows = _promising(evidence)
-        shears = self._shears[:, rows]
-        along = np.cumsum(flat.take(shears), axis=2, dtype=np.float32)
-        # The line may begin anywhere, a late beginning costs a little.
-        before = np.minimum.accumulate(along + self._late, axis=2)
-        along -= np.minimum(before, 0.0)
-        ends = np.argmax(along, axis=2)
-        totals = np.take_along_axis(along, ends[:, :, None], axis=2)[:, :, 0]
-        best_of = np.argmax(totals, axis=0)
-        every = np.arange(len(rows))
-        best = np.zeros(RAYS)
-        aside_of = np.zeros(RAYS, np.intp)
-        end_of = np.zeros(RAYS, np.intp)
-        best[rows] = totals[best_of, every]
-        aside_of[rows] = best_of
-        end_of[rows] = ends[best_of, every]
-        fan_of = np.zeros(RAYS, np.intp)
-        if kind.any():
-            for row in np.flatnonzero(best >= LEAST_RINGS):
-                cells = self._shears[aside_of[row], row, : end_of[row] + 1]
-                good = flat[cells] > 0.2
-                if good.any():
-                    kinds = np.bincount(kind.ravel()[cells][good], minlength=len(FANS_DEG))
-                    fan_of[row] = np.argmax(kinds)
-        return best, aside_of, fan_of, end_of, evidence
+        evidence[self._rings[:, None] > room - EDGE_PX] = 0.0
+        totals = self._lines(evidence)
+        aside = np.argmax(totals, axis=0)
+        best = np.where(_promising(evidence), totals[aside, np.arange(RAYS)], 0.0)
+        return _Scores(best=best.astype(np.float64), aside=aside, evidence=evidence, kind=kind)
 
-    def _shown(self, evidence: npt.NDArray[np.float32], row: int, aside: int) -> Array:
+    def _lines(self, evidence: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+        """Return how many rings' worth of evidence each line has: (aside, ray)."""
+        so_far = np.zeros(self._shears.shape[1:], np.float32)
+        before = np.zeros_like(so_far)  # the least sum so far: where the line begins
+        best = np.full_like(so_far, -np.inf)
+        worth = np.empty_like(so_far)
+        for here, shear, late in zip(evidence, self._shears, self._late, strict=True):
+            so_far += here.take(shear)
+            # The line may begin anywhere, a late beginning costs a little.
+            np.minimum(before, np.add(so_far, late, out=worth), out=before)
+            np.maximum(best, np.subtract(so_far, before, out=worth), out=best)
+        return best
+
+    def _end(self, way: npt.NDArray[np.float32]) -> int:
+        """Return the ring at which a line ends, given the evidence on its way."""
+        so_far = np.cumsum(way, dtype=np.float32)
+        before = np.minimum(np.minimum.accumulate(so_far + self._late), 0.0)
+        return int(np.argmax(so_far - before))
+
+    def _shown(self, evidence: npt.NDArray[np.float32], ray: int, aside: int) -> Array:
         """Return how well each ring of a ray, or one right beside it, looks like a shaft."""
-        beside = [(row + shift) % RAYS for shift in (-1, 0, 1)]
-        return np.asarray(evidence.ravel()[self._shears[aside, beside]].max(axis=0), np.float64)
-
-    def _sums(self, polar: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-        """Sum up over the turn: row i holds the rows before row i, ray k being row k + pad."""
-        pad = RAYS // 4
-        sums = np.empty((RAYS + 2 * pad + 1, polar.shape[1]), np.float32)
-        sums[0] = 0.0
-        sums[1 : pad + 1] = polar[-pad:]
-        sums[pad + 1 : pad + 1 + RAYS] = polar
-        sums[pad + 1 + RAYS :] = polar[:pad]
-        np.cumsum(sums, axis=0, out=sums)
-        return sums.ravel()
+        beside = [(ray + shift) % RAYS for shift in (-1, 0, 1)]
+        rings = np.arange(len(evidence))[:, None]
+        shown = evidence[rings, self._shears[:, aside, beside]]
+        return np.asarray(shown.max(axis=1), np.float64)
 
 
-def _promising(evidence: npt.NDArray[np.float32]) -> npt.NDArray[np.intp]:
-    """Return the rays that have enough line-like samples on or near them to be worth summing."""
-    hits = (evidence > 0.0).sum(axis=1)
+def _fan(way: npt.NDArray[np.float32], kind: npt.NDArray[np.int8]) -> float:
+    """Return how wide a fan most of a line shows, rad."""
+    kinds = np.bincount(kind[way > 0.2], minlength=len(FANS_DEG))
+    return float(np.radians(FANS_DEG[int(np.argmax(kinds))]))
+
+
+def _sums(polar: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Sum up over the turn, ring by ring: entry i holds the rays before ray i - PAD."""
+    sums = np.empty((len(polar), RAYS + 2 * PAD + 1), np.float32)
+    sums[:, 0] = 0.0
+    sums[:, 1 : PAD + 1] = polar[:, -PAD:]
+    sums[:, PAD + 1 : PAD + 1 + RAYS] = polar
+    sums[:, PAD + 1 + RAYS :] = polar[:, :PAD]
+    np.cumsum(sums, axis=1, out=sums)
+    return sums.ravel()
+
+
+def _promising(evidence: npt.NDArray[np.float32]) -> npt.NDArray[np.bool_]:
+    """Return whether enough samples on or near a ray are line-like for it to be counted."""
+    hits = (evidence > 0.0).sum(axis=0)
     near = np.cumsum(np.concatenate([hits[-NEAR_RAYS - 1 :], hits, hits[:NEAR_RAYS]]))
     around = near[2 * NEAR_RAYS + 1 :] - near[: -2 * NEAR_RAYS - 1]
-    return np.flatnonzero(around >= LEAST_RINGS)
+    return np.asarray(around >= LEAST_RINGS, np.bool_)
 
 
 def room_to_edge(points: Array, angles: Array, size: tuple[int, int]) -> Array:
