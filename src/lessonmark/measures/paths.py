@@ -10,6 +10,7 @@ import xarray as xr
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.language import say
+from lessonmark.tracks.schema import CLUB_KEYPOINTS
 
 __all__ = ["HIDDEN_BELOW", "Paths"]
 
@@ -105,6 +106,24 @@ class Paths:
         step = float(self.times[i + 1] - self.times[i])
         return _hermite(place, rates, step, share), cov, not bool((seen < HIDDEN_BELOW).any())
 
+    def unseen_s(self, name: str, s: float) -> float:
+        """Say for how long a point is out of sight around a time, s; 0 where it is seen.
+
+        From the last frame before that shows it to the first after; endless where there is none.
+
+        Raises
+        ------
+        CannotMeasure : there is nothing to read at all.
+        """
+        if self.guess(name, s)[2]:
+            return 0.0
+        i, _ = self._between(s)
+        shown = np.nonzero(~(self.visibility[:, self.index[name]] < HIDDEN_BELOW))[0]
+        before, after = shown[shown <= i], shown[shown > i]
+        if not (before.size and after.size):
+            return float("inf")
+        return float(self.times[after[0]] - self.times[before[-1]])
+
     def systematic_at(self, name: str, s: float) -> Array | None:
         """Covariance (2, 2) px^2 of what stays with player and set-up; None where not known."""
         if self.systematic is None or name not in self.index:
@@ -120,10 +139,7 @@ class Paths:
         ------
         CannotMeasure : there is no club in this clip, or not at this time.
         """
-        lost = CannotMeasure(
-            say("the club was not found here"),
-            do=say("film against a plain background, with a shorter exposure and the club in full"),
-        )
+        lost = _no_club()
         if self.shaft is None or self.shaft_se is None:
             raise lost
         i, share = self._between(s)
@@ -144,7 +160,16 @@ class Paths:
         return i, float((s - self.times[i]) / (self.times[i + 1] - self.times[i]))
 
 
+def _no_club() -> CannotMeasure:
+    return CannotMeasure(
+        say("the club was not found here"),
+        do=say("film against a plain background, with a shorter exposure and the club in full"),
+    )
+
+
 def _hidden(name: str) -> CannotMeasure:
+    if name in CLUB_KEYPOINTS:  # blurred, out of the picture or alike the ground: nothing hides it
+        return _no_club()
     return CannotMeasure(
         say("{point} is hidden here", point=plain(name)),
         do=say("film with nothing between the camera and the golfer, in good light"),
