@@ -356,7 +356,10 @@ elsewhere: feet and ball show both alike, to about 4° face-on. Lay an alignment
 along the target line, in the picture, and click its two ends: in the viewer under 'Correct by
 hand', in `lesson.toml` as `stick = [[x, y], [x, y]]` of one clip (it holds for the clips of that
 view and stage), or `lessonmark check CLIP --stick X Y X Y`. That tells it to 2 or 3°, and the
-measures are brought back by it.
+measures are brought back by it. **Where its length is known** (the field beside the button,
+`stick_cm = 121.9` beside `stick`, or `--stick-cm`), it gives the centimetres as well, wherever it
+lies on the ground: beside the player's height by inverse variance, or alone; and where the two do
+not agree, that is said.
 """
 
 TABLES = """

@@ -104,10 +104,15 @@ def check(
         tuple[float, float, float, float] | None,
         typer.Option(help="Two ends, in pixels, of a stick on the target line: X Y X Y."),
     ] = None,
+    stick_cm: Annotated[
+        float | None, typer.Option(min=20, max=400, help="The stick's length, for the scale.")
+    ] = None,
 ) -> None:
     """Say in five lines how a clip was filmed, what it costs, and how to do better."""
     from lessonmark.lessons.clip_check import check_clip
 
+    if stick_cm is not None and stick is None:
+        raise typer.BadParameter(say("a stick's length needs its two ends: --stick X Y X Y"))
     with errors_for_people():
         checked = check_clip(
             clip,
@@ -117,8 +122,10 @@ def check(
             stature_cm=stature_cm,
             fps_declared=fps_filmed,
             stick=((stick[0], stick[1]), (stick[2], stick[3])) if stick else None,
+            stick_cm=stick_cm,
         )
-    for line in checked.camera.lines:
+    said = [checked.centimetres] if checked.centimetres else []
+    for line in (*checked.camera.lines, *said):
         out_console.print(f"• {line}", highlight=False)
     out_console.print(say("The picture is at {path}", path=checked.picture), soft_wrap=True)
 

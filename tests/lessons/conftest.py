@@ -150,6 +150,8 @@ def add_player(record):
                         filmed_at=lesson.started_at + timedelta(minutes=i),
                         view=View.FACE_ON,
                         stage=Stage.BEFORE if i == 0 else Stage.AFTER,
+                        stick=[[10.5, 900.0], [300.0, 905.25]],
+                        stick_cm=121.9,
                         state=ClipState.DONE,
                         finding="{}",
                     )

@@ -52,15 +52,29 @@ def test_a_stick_holds_for_the_clips_of_its_view_and_stage(tmp_path):
     clips = "".join(
         f'[[clip]]\nfile = "{name}.mp4"\nview = "{view}"\nstage = "{stage}"\n{more}\n'
         for name, view, stage, more in (
-            ("b", "face-on", "before", "stick = [[10, 900.5], [300, 905]]"),
+            ("b", "face-on", "before", "stick = [[10, 900.5], [300, 905]]\nstick_cm = 121.9"),
             ("c", "face-on", "after", ""),
             ("d", "down-the-line", "before", ""),
         )
     )
     lesson = read_lesson_file(write(tmp_path, GOOD + clips))
-    sticks = {entry.file: clip_settings(lesson, entry, heavy=False).stick for entry in lesson.clip}
+    known = {entry.file: clip_settings(lesson, entry, heavy=False) for entry in lesson.clip}
     laid = ((10.0, 900.5), (300.0, 905.0))
-    assert sticks == {"a.mp4": laid, "b.mp4": laid, "c.mp4": None, "d.mp4": None}
+    assert {name: one.stick for name, one in known.items()} == {
+        "a.mp4": laid, "b.mp4": laid, "c.mp4": None, "d.mp4": None
+    }  # fmt: skip
+    assert [known[name].stick_cm for name in known] == [121.9, 121.9, None, None]
+
+
+@pytest.mark.parametrize(
+    "more",
+    ["stick_cm = 120", "stick = [[1, 2], [3, 4]]\nstick_cm = 1", "stick_cm = nan"],
+    ids=["without a stick", "too short", "no number"],
+)
+def test_a_length_that_no_stick_has_is_refused(tmp_path, more):
+    clip = f'[[clip]]\nfile = "b.mp4"\nview = "face-on"\nstage = "before"\n{more}\n'
+    with pytest.raises(LessonFileError, match=r"stick_cm"):
+        read_lesson_file(write(tmp_path, GOOD + clip))
 
 
 def test_the_demo_lesson_is_accepted():

@@ -60,6 +60,9 @@ def test_export_taken_in_elsewhere_is_the_same_player(record, elsewhere, add_pla
     path = export_player(record, player_id, tmp_path / "player.zip")
     there = import_player(elsewhere, path)
     assert gathered(elsewhere, there) == gathered(record, player_id)
+    with elsewhere.reading() as session:
+        clip = session.scalars(select(Clip)).first()
+        assert (clip.stick, clip.stick_cm) == ([[10.5, 900.0], [300.0, 905.25]], 121.9)
     assert set(elsewhere.files.kept()) == set(record.files.kept())
     with elsewhere.reading() as session:
         uid = session.scalars(select(Lesson.uid)).first()

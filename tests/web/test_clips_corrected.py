@@ -9,7 +9,7 @@ from sqlalchemy import select
 from lessonmark.errors import CannotMeasure
 from lessonmark.lessons.clip_process import _settings
 from lessonmark.lessons.jobs import clip_job
-from lessonmark.lessons.record import Clip, Lesson
+from lessonmark.lessons.record import Clip, Lesson, Swing
 from lessonmark.media.probe import probe_clip
 from lessonmark.words import Handedness, View
 
@@ -96,6 +96,16 @@ def test_a_clicked_stick_reaches_every_clip_of_its_set_up(coach, lesson, record,
     stick = ((101.5, 300.0), (180.25, 304.5))
     assert {job.stick for job in jobs} == {stick}
     assert _settings(jobs[0], View.FACE_ON, heavy=False).stick == stick
+    # Its length on top: measured anew with it, and with the page's own numbers again.
+    coach.post_json(f"/clips/{first}/stick", {"ends": STICK, "length_cm": 121.9})
+    assert coach.work() == count
+    assert {job.stick_cm for job in jobs[-count:]} == {121.9}
+    assert _settings(jobs[-1], View.FACE_ON, heavy=False).stick_cm == 121.9
+    with record.reading() as session:
+        swing = session.scalars(select(Swing).where(Swing.clip_id == first)).first()
+        assert 'value="121.9"' in coach.get(f"/swings/{swing.id}").text
+    coach.post_json(f"/clips/{first}/stick", {"ends": STICK})
+    assert coach.work() == count
     # Clicked again the same: nothing to do. Taken away: measured once more.
     assert coach.post_json(f"/clips/{first}/stick", {"ends": STICK}).json()["said"]
     assert coach.work() == 0
@@ -111,6 +121,9 @@ def test_a_stick_that_cannot_be_is_refused(coach, lesson, record, jobs, ends):
     first, *_ = clip_ids(record)
     assert coach.post_json(f"/clips/{first}/stick", {"ends": ends}).status_code == 422
     assert coach.post_json("/clips/9999/stick", {"ends": STICK}).status_code == 404
+    for length_cm in (0, 5000, "long"):
+        more = {"ends": STICK, "length_cm": length_cm}
+        assert coach.post_json(f"/clips/{first}/stick", more).status_code == 422
     assert coach.work() == 0
 
 

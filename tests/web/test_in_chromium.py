@@ -209,6 +209,7 @@ def test_a_stick_is_clicked_on_the_picture(page, lesson, record):
     open_viewer(page, "/swings/1?at=side_bend@P6")
     page.locator("#correct summary").click()
     page.locator("[data-do=whole]").click()
+    page.get_by_label("Its length, cm").fill("121.9")
     page.get_by_role("button", name="Click a stick on the target line").click()
     assert "one end of the stick" in page.locator("#told").inner_text()
     page.locator(".pane canvas").scroll_into_view_if_needed()
@@ -225,7 +226,9 @@ def test_a_stick_is_clicked_on_the_picture(page, lesson, record):
         page.mouse.click(left + x * scale, top + y * scale)
     page.get_by_text("measured anew with it").wait_for(timeout=30_000)
     with record.reading() as session:
-        stick = session.get_one(Swing, 1).clip.stick
+        clip = session.get_one(Swing, 1).clip
+        stick, length_cm = clip.stick, clip.stick_cm
+    assert length_cm == 121.9
     for clicked, kept in zip(ends, stick, strict=True):
         assert kept == pytest.approx(clicked, abs=1.5 / scale)
 

@@ -56,6 +56,7 @@ class ClipJob:
     derived: Path  # folder for what can be made again: tracks, frame packs
     mirrored: bool = False  # the picture swaps left and right
     stick: Stick | None = None  # on the target line, its ends clicked, px
+    stick_cm: float | None = None  # from end to end; None: not known
 
 
 @dataclass(frozen=True, kw_only=True)

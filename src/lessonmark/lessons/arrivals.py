@@ -198,20 +198,29 @@ def set_filming(
     return clip
 
 
-def set_stick(session: Session, clip_id: int, stick: Stick | None) -> list[Clip]:
+def set_stick(
+    session: Session, clip_id: int, stick: Stick | None, length_cm: float | None = None
+) -> list[Clip]:
     """Keep where a stick on the target line was clicked, and measure anew what it changes.
 
     It holds for the clips of the lesson with this clip's view and stage: one camera set-up.
+
+    Parameters
+    ----------
+    stick : its two ends, px; None takes it away.
+    length_cm : from end to end, where it is known: then the stick gives a scale as well.
     """
     clip = _load(session, clip_id)
     ends = None if stick is None else [list(end) for end in stick]
+    length_cm = None if stick is None else length_cm
     changed = [
         one
         for one in clip.lesson.clips
-        if (one.view, one.stage) == (clip.view, clip.stage) and one.stick != ends
+        if (one.view, one.stage) == (clip.view, clip.stage)
+        and (one.stick, one.stick_cm) != (ends, length_cm)
     ]
     for one in changed:
-        one.stick = ends
+        one.stick, one.stick_cm = ends, length_cm
         measure_anew(session, one.id)
     if changed:
         mark_stale(clip.lesson)

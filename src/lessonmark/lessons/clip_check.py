@@ -37,6 +37,7 @@ class CheckedClip:
 
     camera: CameraCheck
     picture: Path
+    centimetres: str = ""  # what a stick of known length says of them, in words
 
 
 def check_clip(
@@ -48,6 +49,7 @@ def check_clip(
     stature_cm: float | None = None,
     fps_declared: float | None = None,
     stick: Stick | None = None,
+    stick_cm: float | None = None,
 ) -> CheckedClip:
     """Check how a clip was filmed and write a picture of its address.
 
@@ -57,6 +59,7 @@ def check_clip(
     picture : JPEG to write: the address with a plumb line, a level line, where the feet stand, and
         the stick.
     stick : the two ends, px, of a stick that lies along the target line; None: none does.
+    stick_cm : its length, where it is known.
 
     Raises
     ------
@@ -76,13 +79,14 @@ def check_clip(
         handedness=handedness,
         mirrored=False,
         fps_declared=fps_declared,
-        stature_cm=stature_cm or _STATURE_CM,
+        stature_cm=stature_cm or (None if stick_cm else _STATURE_CM),
         club_length_cm=_CLUB_CM,
         air_temperature_c=15.0,
         heavy=False,
         stick=stick,
+        stick_cm=stick_cm,
     )
-    camera = check_footage(clip, body, settings, spans[0])
+    camera, centimetres = check_footage(clip, body, settings, spans[0])
     frame = read_frame_nearest(clip, spans[0].start_s)
     feet = (
         body["position"]
@@ -90,7 +94,7 @@ def check_clip(
         .sel(keypoint=["left_ankle", "right_ankle"])
     )
     _draw(frame.image, camera, feet.transpose("keypoint", "space").values, picture, stick)
-    return CheckedClip(camera=camera, picture=picture)
+    return CheckedClip(camera=camera, picture=picture, centimetres=centimetres)
 
 
 def _draw(

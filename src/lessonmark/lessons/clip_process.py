@@ -210,6 +210,7 @@ def _settings(job: ClipJob, view: View, *, heavy: bool) -> ClipSettings:
         air_temperature_c=AIR_TEMPERATURE_C,
         heavy=heavy,
         stick=job.stick,
+        stick_cm=job.stick_cm,
     )
 
 

@@ -6,7 +6,8 @@ positions need the club. So the address is found from the body first, and the re
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -15,11 +16,13 @@ import numpy.typing as npt
 import xarray as xr
 
 from lessonmark.errors import CannotMeasure
+from lessonmark.language import say
 from lessonmark.lessons.clip_settings import ClipSettings
 from lessonmark.measures.camera import check_camera
 from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.facing import with_facing
-from lessonmark.measures.scale import combine_scales, scale_from_stature
+from lessonmark.measures.laid_length import scale_from_stick
+from lessonmark.measures.scale import find_scale, scale_from_reference
 from lessonmark.measures.scale_value import Scale
 from lessonmark.measures.seen import BallSeen, SwingSeen, usual_toward
 from lessonmark.media.clip import ClipInfo, Frame
@@ -34,7 +37,7 @@ from lessonmark.tracks.held_frames import HeldFrames
 from lessonmark.tracks.refined import refine_joints
 from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.sides import by_lead_trail
-from lessonmark.words import Position
+from lessonmark.words import Position, View
 
 __all__ = ["ClipSeen", "ball_seen", "check_footage", "see_clip", "swing_seen"]
 
@@ -113,13 +116,12 @@ def see_clip(
         else None
         for span in spans
     )
-    camera = check_camera(
-        swing_seen(clip, settings, seen, address, balls[0]),
-        grey.at,
-        stick=settings.stick,
-        club_cm=settings.club_length_cm,
+    swing = swing_seen(clip, settings, seen, address, balls[0])
+    camera, scale, note = _camera_and_scale(
+        swing, settings, grey.at, club_cm=settings.club_length_cm
     )
-    return replace(seen, camera=camera, balls=balls)
+    notes = (*seen.notes, note) if note else seen.notes
+    return replace(seen, scale=scale, camera=camera, balls=balls, notes=notes)
 
 
 @cache
@@ -160,8 +162,13 @@ class _GreyFrames:
 
 def check_footage(
     clip: ClipInfo, body: xr.Dataset, settings: ClipSettings, span: SwingSpan
-) -> CameraCheck:
-    """Check the camera alone; the club is followed for its smear, the shutter's."""
+) -> tuple[CameraCheck, str]:
+    """Check the camera alone; the club is followed for its smear, the shutter's.
+
+    Returns
+    -------
+    The camera, and what a stick of known length says of the centimetres; empty where there is none.
+    """
     joints = to_joint_centres(
         body.assign_attrs(handedness=str(settings.seen_handedness)),
         settings.view,
@@ -205,7 +212,32 @@ def check_footage(
             px_per_cm=scale.px_per_cm,
             span=(span.start_s, span.stop_s),
         )
-    return check_camera(replace(with_club, ball=ball_seen(ball)), grey.at, stick=settings.stick)
+    camera, scale, note = _camera_and_scale(
+        replace(with_club, ball=ball_seen(ball)), settings, grey.at, club_cm=None
+    )
+    return camera, note or (scale.note if scale is not None and settings.stick_cm else "")
+
+
+def _camera_and_scale(
+    swing: SwingSeen,
+    settings: ClipSettings,
+    grey_at: Callable[[float], npt.NDArray[np.uint8]],
+    *,
+    club_cm: float | None,
+) -> tuple[CameraCheck, Scale | None, str]:
+    """Check the camera, and bring the scale that a stick on the ground gives into both."""
+
+    def check(scale: Scale | None) -> CameraCheck:
+        return check_camera(
+            replace(swing, scale=scale),
+            grey_at,
+            stick=settings.stick,
+            club_cm=club_cm,
+        )
+
+    camera = check(swing.scale)
+    scale, note = _with_stick(swing, settings, camera)
+    return (camera if scale == swing.scale else check(scale)), scale, note
 
 
 def swing_seen(
@@ -238,9 +270,26 @@ def ball_seen(ball: Ball | None) -> BallSeen | None:
 
 
 def _scale(swing: SwingSeen, settings: ClipSettings) -> Scale | None:
-    if settings.stature_cm is None:
-        return None
+    """Find the scale by which club and ball are looked for, before the camera is known."""
+    scale = find_scale(swing, stature_cm=settings.stature_cm)
+    if scale is None and settings.stick and settings.stick_cm and swing.view is View.FACE_ON:
+        # From down-the-line it points along the camera's axis.
+        with suppress(CannotMeasure):
+            laid = scale_from_reference(swing, settings.stick, settings.stick_cm)
+            scale = find_scale(swing, reference=laid)
+    return scale
+
+
+def _with_stick(
+    swing: SwingSeen, settings: ClipSettings, camera: CameraCheck
+) -> tuple[Scale | None, str]:
+    """Join what a stick of known length says to the scale; and say so where it says nothing."""
+    if settings.stick is None or settings.stick_cm is None:
+        return swing.scale, ""
     try:
-        return combine_scales([scale_from_stature(swing, settings.stature_cm)])
-    except CannotMeasure:
-        return None
+        laid = scale_from_stick(swing, settings.stick, settings.stick_cm, camera=camera)
+    except CannotMeasure as why:
+        said = say("The stick's length was not used: {why}.", why=why.what)
+        return swing.scale, said
+    known = replace(swing, camera=camera)
+    return find_scale(known, stature_cm=settings.stature_cm, reference=laid), ""

@@ -26,6 +26,7 @@ class ClipSettings:
     air_temperature_c: float
     heavy: bool
     stick: Stick | None = None  # on the target line, its ends clicked, px; None: none was
+    stick_cm: float | None = None  # from end to end; None: not known
 
     @property
     def seen_handedness(self) -> Handedness:
@@ -37,6 +38,7 @@ class ClipSettings:
 
 def clip_settings(lesson: LessonFile, entry: ClipEntry, *, heavy: bool) -> ClipSettings:
     """Gather a clip's facts from its lesson.toml."""
+    stick, stick_cm = _stick(lesson, entry)
     return ClipSettings(
         clip=entry.file,
         view=entry.view,
@@ -48,11 +50,13 @@ def clip_settings(lesson: LessonFile, entry: ClipEntry, *, heavy: bool) -> ClipS
         club_length_cm=lesson.club.length_cm,
         air_temperature_c=lesson.lesson.air_temperature_c,
         heavy=heavy,
-        stick=_stick(lesson, entry),
+        stick=stick,
+        stick_cm=stick_cm,
     )
 
 
-def _stick(lesson: LessonFile, entry: ClipEntry) -> Stick | None:
-    """Give the clip's own stick, or that of another clip of its camera set-up."""
+def _stick(lesson: LessonFile, entry: ClipEntry) -> tuple[Stick | None, float | None]:
+    """Give the clip's own stick and its length, or another's of its camera set-up."""
     same = [c for c in lesson.clip if (c.view, c.stage) == (entry.view, entry.stage)]
-    return next((clip.stick for clip in (entry, *same) if clip.stick is not None), None)
+    laid = next((clip for clip in (entry, *same) if clip.stick is not None), None)
+    return (None, None) if laid is None else (laid.stick, laid.stick_cm)

@@ -96,6 +96,7 @@ def clip_job(files: FileStore, clip: Clip, *, pictures: bool = False) -> ClipJob
         fps_declared=clip.fps_declared,
         mirrored=clip.mirrored,
         stick=_stick(clip),
+        stick_cm=clip.stick_cm,
         derived=files.derived(clip.sha256, frames=pictures),
     )
 

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from lessonmark.errors import LessonFileError
 from lessonmark.language import say
 from lessonmark.measures.measured import MeasureAt
+from lessonmark.measures.stick import STICK_CM
 from lessonmark.words import Handedness, Stage, View
 
 __all__ = [
@@ -38,6 +39,7 @@ _FOCUS_MAX = 3  # DESIGN.md, section 2: one to three
 
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
+StickLength = Annotated[float, Field(ge=STICK_CM[0], le=STICK_CM[1])]
 
 
 class _Strict(BaseModel):
@@ -104,7 +106,14 @@ class ClipEntry(_Strict):
     mirrored: bool = False  # a selfie camera that swaps left and right
     # The ends of a stick on the target line, px; holds for the clips of this view and stage.
     stick: tuple[tuple[Finite, Finite], tuple[Finite, Finite]] | None = None
+    stick_cm: StickLength | None = None  # its length, where it is known: then it gives a scale too
     same_swing: str = ""  # the same word on a face-on and a down-the-line clip pairs them
+
+    @model_validator(mode="after")
+    def _length_of_a_stick(self) -> ClipEntry:
+        if self.stick_cm is not None and self.stick is None:
+            raise ValueError("stick_cm needs stick, the two ends that were clicked")
+        return self
 
 
 class LessonEntry(_Strict):

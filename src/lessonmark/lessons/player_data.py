@@ -45,6 +45,7 @@ from lessonmark.lessons.voice_handover import (
     pack_data,
     passage_data,
 )
+from lessonmark.measures.stick import STICK_CM
 from lessonmark.words import Handedness, Stage, View
 
 __all__ = ["PlayerData", "add_player", "player_data"]
@@ -136,6 +137,7 @@ class ClipData(_Row):
     fps_declared: float | None
     mirrored: bool = False
     stick: tuple[tuple[float, float], tuple[float, float]] | None = None
+    stick_cm: float | None = Field(default=None, ge=STICK_CM[0], le=STICK_CM[1])
     state: ClipState
     problem: str
     problem_do: str

@@ -267,6 +267,7 @@ class Clip(Base):
     stick: Mapped[list[list[float]] | None] = mapped_column(
         JSON(none_as_null=True)
     )  # on the target line, its two ends as clicked, px; None: none was
+    stick_cm: Mapped[float | None]  # from end to end; None: not known
     state: Mapped[ClipState] = mapped_column(default=ClipState.WAITING, index=True)
     progress: Mapped[float] = mapped_column(default=0.0)  # 0 to 1
     problem: Mapped[str] = mapped_column(Text, default="")

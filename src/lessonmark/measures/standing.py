@@ -17,7 +17,7 @@ from lessonmark.measures.seen import SwingSeen
 from lessonmark.measures.stick import Stick, stick_yaw
 from lessonmark.words import View
 
-__all__ = ["Standing", "find_standing"]
+__all__ = ["Standing", "feet_at_address", "find_standing"]
 
 Vector = npt.NDArray[np.float64]
 
@@ -97,7 +97,7 @@ def find_standing(
         pitch_deg=seen.pitch_deg if seen.pitch_seen else None,
         pitch_se_deg=seen.pitch_se_deg if seen.pitch_seen else 5.0,
     )
-    found = _feet(swing, s)
+    found = feet_at_address(swing, s)
     if found is None:
         return nothing
     lead, trail, hips, torso_px = found
@@ -206,8 +206,13 @@ def _by_ball(
     return yaw, math.sqrt(sum(part**2 for part in parts))
 
 
-def _feet(swing: SwingSeen, s: float) -> tuple[Vector, Vector, Vector, float] | None:
-    """Lead foot, trail foot and hips (2,) px from the picture's middle; the torso's length, px."""
+def feet_at_address(swing: SwingSeen, s: float) -> tuple[Vector, Vector, Vector, float] | None:
+    """Read where the golfer stands; None where a foot, a hip or a shoulder is hidden.
+
+    Returns
+    -------
+    Lead foot, trail foot and hips (2,) px from the picture's middle, and the torso's length, px.
+    """
 
     def place(name: str) -> Vector:
         return np.asarray(swing.paths.at(name, s)[0] - swing.centre)

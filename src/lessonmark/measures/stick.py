@@ -16,11 +16,12 @@ from lessonmark.language import say
 from lessonmark.measures.ground import GroundSeen, off_square
 from lessonmark.measures.seen import SwingSeen
 
-__all__ = ["CLICK_SE_PX", "LAY_SE_DEG", "Stick", "stick_yaw"]
+__all__ = ["CLICK_SE_PX", "LAY_SE_DEG", "LEAST_PX", "STICK_CM", "Stick", "stick_yaw"]
 
 # One end of a stick: (x, y) px of the frame, (0, 0) the outer corner of its top left pixel.
 Stick = tuple[tuple[float, float], tuple[float, float]]
 
+STICK_CM = (20.0, 400.0)  # the lengths that are taken: a ruler to three sticks in a row
 CLICK_SE_PX = 1.5  # of each coordinate of an end
 LAY_SE_DEG = 1.0  # how truly a stick is laid along the line to a target; common practice, no source
 LEAST_PX = 30.0  # a shorter line on the picture is no stick, or one that is seen end on

@@ -246,7 +246,9 @@ function noStick() { return lay(panes[active], null); }
 async function lay(pane, ends) {
   try {
     const address = pane.look.frames.replace(/frames$/, 'stick');
-    tell((await send(address, { ends })).said);
+    const length = $('#stick-cm');
+    if (ends && !length.reportValidity()) return;
+    tell((await send(address, { ends, length_cm: ends && length.value ? Number(length.value) : null })).said);
   } catch (error) { tell(error.message); } finally { pane.stick = null; pane.draw(); }
 }
 
