@@ -360,6 +360,10 @@ measures are brought back by it. **Where its length is known** (the field beside
 `stick_cm = 121.9` beside `stick`, or `--stick-cm`), it gives the centimetres as well, wherever it
 lies on the ground: beside the player's height by inverse variance, or alone; and where the two do
 not agree, that is said.
+
+**Indoors** the foot of a wall is as long and level as a horizon. It is not taken for one where ball
+and feet say that the camera stood elsewhere (face-on they tell its height to about a fifth), nor
+where it would put the lens below the knee; height and tilt are then left open, with wider errors.
 """
 
 TABLES = """

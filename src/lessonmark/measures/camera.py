@@ -17,7 +17,7 @@ import numpy.typing as npt
 from lessonmark.errors import CannotMeasure
 from lessonmark.language import say
 from lessonmark.measures.camera_check import CameraCheck
-from lessonmark.measures.level import Roll, find_ground_line, find_roll
+from lessonmark.measures.level import WALL_SE_DEG, Roll, find_ground_line, find_roll
 from lessonmark.measures.registration import Movement, register
 from lessonmark.measures.scale import scale_from_stature
 from lessonmark.measures.seen import SwingSeen
@@ -80,16 +80,23 @@ def check_camera(
             scale = None
     standing = Standing(yaw_deg=None, yaw_se_deg=10.0, distance_cm=None, height_cm=None)
     if scale is not None:
-        standing = find_standing(
-            swing,
-            moments[0],
-            roll_deg=roll.deg,
-            roll_se_deg=roll.se_deg,
-            ground=ground,
-            scale=scale,
-            stick=stick,
-            club_cm=club_cm,
-        )
+
+        def stand(roll: Roll) -> Standing:
+            return find_standing(
+                swing,
+                moments[0],
+                roll_deg=roll.deg,
+                roll_se_deg=roll.se_deg,
+                ground=ground,
+                scale=scale,
+                stick=stick,
+                club_cm=club_cm,
+            )
+
+        standing = stand(roll)
+        if standing.line_doubted:
+            roll = find_roll(address, golfer, ground, ground_se_deg=WALL_SE_DEG)
+            standing = stand(roll)
     moved, movement = _movement(swing, grey_at)
     cut = _cut_off(swing)
     light = float(np.mean(address[golfer])) if golfer.any() else 255.0
@@ -225,6 +232,13 @@ def _place_line(standing: Standing) -> str:
     if standing.distance_cm is None:
         return say("Place: the player's size could not be read off the picture.")
     distance = standing.distance_cm / 100
+    if standing.line_doubted:
+        return say(
+            "Place: about {distance:.1f} m away. The level line behind the player may be a wall's "
+            "foot and not the horizon, so the camera's height and tilt are not told. Hold the lens "
+            "level, at the height of the hands, 80 to 110 cm.",
+            distance=distance,
+        )
     if standing.height_cm is None:
         return say("Place: about {distance:.1f} m away.", distance=distance)
     close = standing.distance_cm < NEAREST_CM

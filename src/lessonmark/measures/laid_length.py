@@ -18,11 +18,11 @@ from lessonmark.errors import CannotMeasure
 from lessonmark.language import say
 from lessonmark.measures.camera_check import CameraCheck
 from lessonmark.measures.depth import nearer
+from lessonmark.measures.feet import FEET, FOOT_HEIGHT_CM, FOOT_SE, feet_at_address
 from lessonmark.measures.ground import GroundSeen, ground_seen
 from lessonmark.measures.scale import DEPTH_SHARE_SE, STATURE_CM
 from lessonmark.measures.scale_value import Scale
 from lessonmark.measures.seen import SwingSeen
-from lessonmark.measures.standing import FEET, FOOT_HEIGHT_CM, FOOT_SE, feet_at_address
 from lessonmark.measures.stick import CLICK_SE_PX, LEAST_PX, Stick
 from lessonmark.words import Position
 

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["GroundLine", "Roll", "find_ground_line", "find_roll"]
+__all__ = ["WALL_SE_DEG", "GroundLine", "Roll", "find_ground_line", "find_roll"]
 
 Grey = npt.NDArray[np.uint8]
 Mask = npt.NDArray[np.bool_]
@@ -20,6 +20,9 @@ WORK_WIDTH = 240  # px; the line of the ground needs no more
 # How level an ordinary ground or horizon line is, and how upright an ordinary post or wall;
 # common practice, no source.
 GROUND_SE_DEG, UPRIGHT_SE_DEG = 0.7, 0.6
+# A wall's foot that is not square to the camera falls to one side: 10 deg of a wall 2 m behind the
+# golfer make 1.5 deg. How walls stand: common practice, no source.
+WALL_SE_DEG = 1.5
 UNSEEN_SE_DEG = 2.0  # nothing to go by: a camera on a stand, by eye
 # The best line must stand out from the ordinary one by this factor to be called a line.
 STANDS_OUT = 3.0
@@ -50,7 +53,9 @@ class Roll:
     source: str  # 'ground line', 'upright edges', 'both', 'assumed'
 
 
-def find_roll(grey: Grey, golfer: Mask, ground: GroundLine | None) -> Roll:
+def find_roll(
+    grey: Grey, golfer: Mask, ground: GroundLine | None, *, ground_se_deg: float = GROUND_SE_DEG
+) -> Roll:
     """Find the roll from what stands and lies behind the golfer.
 
     Parameters
@@ -58,6 +63,7 @@ def find_roll(grey: Grey, golfer: Mask, ground: GroundLine | None) -> Roll:
     grey : (height, width), one frame at address.
     golfer : (height, width), True where the player and club are: not looked at.
     ground : from `find_ground_line`; None where there is none.
+    ground_se_deg : how level that line is.
     """
     upright = _upright_lean(grey, golfer)
     if ground is None and upright is None:
@@ -66,11 +72,11 @@ def find_roll(grey: Grey, golfer: Mask, ground: GroundLine | None) -> Roll:
     # to the right by the same angle.
     if upright is None:
         assert ground is not None
-        return Roll(deg=ground.slope_deg, se_deg=GROUND_SE_DEG, source="ground line")
+        return Roll(deg=ground.slope_deg, se_deg=ground_se_deg, source="ground line")
     lean, lean_se = upright
     if ground is None:
         return Roll(deg=lean, se_deg=lean_se, source="upright edges")
-    weights = np.array([GROUND_SE_DEG**-2, lean_se**-2])
+    weights = np.array([ground_se_deg**-2, lean_se**-2])
     both = np.array([ground.slope_deg, lean])
     deg = float(weights @ both / weights.sum())
     apart = abs(ground.slope_deg - lean)

@@ -9,7 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from lessonmark.errors import CannotMeasure
+from lessonmark.measures.feet import FOOT_HEIGHT_CM, FOOT_SE, feet_at_address
 from lessonmark.measures.ground import GroundSeen, ground_seen, off_square
+from lessonmark.measures.horizon import is_doubted
 from lessonmark.measures.level import GroundLine
 from lessonmark.measures.scale import BALL_CM
 from lessonmark.measures.scale_value import Scale
@@ -17,16 +19,12 @@ from lessonmark.measures.seen import SwingSeen
 from lessonmark.measures.stick import Stick, stick_yaw
 from lessonmark.words import View
 
-__all__ = ["Standing", "feet_at_address", "find_standing"]
+__all__ = ["Standing", "find_standing"]
 
 Vector = npt.NDArray[np.float64]
 
 # How far a player's feet stand off the line that the club goes along; common practice, no source.
 AIM_SE_DEG = 4.0
-# Where the network sees ankles and heels, share of the torso's length. Face-on from what the line
-# between the feet is off by in rendered golfers (bench/README.md, off square).
-FOOT_SE = {View.FACE_ON: 0.035, View.DOWN_THE_LINE: 0.04}
-FEET = ("ankle", "heel")
 # Where a ball is played: toward the target from the middle between the feet, cm, from a wedge in
 # the middle to a driver inside the lead heel, and how far players differ; common practice, no
 # source. The feet's and the player's own aim are in the spread.
@@ -36,8 +34,6 @@ ORDINARY_CLUB_CM, ORDINARY_CLUB_SE_CM = 97.0, 8.0  # where nobody said which
 BALL_OUT_CM = (35.0, 140.0)  # from the feet's middle: farther or nearer is no ball at address
 WIDEST_SE_DEG = 15.0  # beyond this the feet say nothing, nor beyond a turn that nobody films
 MOST_YAW_DEG = 30.0
-# The ankle's height, 0.039 of stature (Winter 2009, fig. 4.1), and the heel's, taken together.
-FOOT_HEIGHT_CM = 5.0
 UNSEEN_YAW_SE_DEG = 10.0
 LEAST_BELOW = 0.1  # of the torso: feet hardly below the horizon have no depth
 
@@ -55,6 +51,7 @@ class Standing:
     yaw_from: str = "feet"  # 'feet', 'feet and ball', or 'stick'
     pan_deg: float = 0.0  # the golfer stands so far to the image's right of the camera's axis
     stick_fault: CannotMeasure | None = None  # why a stick that was clicked says nothing
+    line_doubted: bool = False  # the level edge may be a wall's foot: not taken for the horizon
 
 
 def find_standing(
@@ -82,7 +79,8 @@ def find_standing(
     swing : the swing; its own camera is not looked at.
     s : a moment at address.
     roll_deg, roll_se_deg : of the camera, + a plumb line's top leans to the image's right.
-    ground : the level edge behind the golfer; None: the picture's middle is taken for its row.
+    ground : the level edge behind the golfer, taken for the horizon unless the golfer and the ball
+        say otherwise (`horizon.py`); None: the picture's middle is taken for its row.
     scale : px/cm at the golfer's hips.
     stick : two ends on the picture of a stick along the target line; None: none was clicked.
     club_cm : the club's length; None: not known.
@@ -108,7 +106,22 @@ def find_standing(
     if below < LEAST_BELOW * torso_px:
         return replace(nothing, pan_deg=pan)
     height = below / scale.px_per_cm + FOOT_HEIGHT_CM
-    standing = replace(nothing, pan_deg=pan, height_cm=height)
+    if ground is not None and is_doubted(
+        height, swing, s, scale=scale, roll_deg=roll_deg, club_cm=club_cm
+    ):
+        unseen = find_standing(
+            swing,
+            s,
+            roll_deg=roll_deg,
+            ground=None,
+            scale=scale,
+            roll_se_deg=roll_se_deg,
+            stick=stick,
+            club_cm=club_cm,
+        )
+        return replace(unseen, line_doubted=True)
+    # Without a level edge the camera is taken to look level, which tells no height.
+    standing = replace(nothing, pan_deg=pan, height_cm=height if seen.pitch_seen else None)
     if stick is not None:
         try:
             yaw, se = stick_yaw(swing, stick, seen=seen, hips_px=hips)
@@ -204,28 +217,3 @@ def _by_ball(
     club_se = 0.0 if club_cm else BALL_ALONG_PER_CM * ORDINARY_CLUB_SE_CM
     parts.append(math.degrees(math.hypot(BALL_ALONG_SE_CM, club_se) / out))
     return yaw, math.sqrt(sum(part**2 for part in parts))
-
-
-def feet_at_address(swing: SwingSeen, s: float) -> tuple[Vector, Vector, Vector, float] | None:
-    """Read where the golfer stands; None where a foot, a hip or a shoulder is hidden.
-
-    Returns
-    -------
-    Lead foot, trail foot and hips (2,) px from the picture's middle, and the torso's length, px.
-    """
-
-    def place(name: str) -> Vector:
-        return np.asarray(swing.paths.at(name, s)[0] - swing.centre)
-
-    def middle(joint: str) -> Vector:
-        return np.asarray((place(f"lead_{joint}") + place(f"trail_{joint}")) / 2)
-
-    try:
-        lead, trail = (
-            np.mean([place(f"{side}_{part}") for part in FEET], axis=0)
-            for side in ("lead", "trail")
-        )
-        hips, shoulders = middle("hip"), middle("shoulder")
-    except CannotMeasure:
-        return None
-    return lead, trail, hips, float(np.hypot(*(shoulders - hips)))
