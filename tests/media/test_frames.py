@@ -32,6 +32,13 @@ def test_pictures_come_back_in_order(make_clip, number_of, codec, pixel_format, 
     assert all(f.image.shape == shape and f.image.dtype == np.uint8 for f in got)
 
 
+def test_a_picture_asked_for_late_is_the_same_and_is_made_once(make_clip, number_of):
+    clip = probe_clip(make_clip(frames=20))
+    got = list(read_frames(clip, start_s=0.0))
+    assert [number_of(frame.image) for frame in reversed(got)] == list(range(19, -1, -1))
+    assert got[7].image is got[7].image
+
+
 def test_times_are_time_stamps_not_counts(make_clip):
     stamps = np.cumsum([0.0, *np.random.default_rng(5).uniform(0.004, 0.05, 19)])
     clip = probe_clip(make_clip(times_s=stamps))

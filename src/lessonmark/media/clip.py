@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
 __all__ = ["ClipInfo", "Frame"]
+
+Picture: TypeAlias = npt.NDArray[np.uint8]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,10 +41,27 @@ class ClipInfo:
         return self.fps_filmed / self.fps_container
 
 
-@dataclass(frozen=True, kw_only=True)
 class Frame:
-    """One decoded picture, upright."""
+    """One decoded picture, upright.
 
-    index: int  # counted from 0 in presentation order
-    s: float  # presentation time on the clip's own clock, real seconds
-    image: npt.NDArray[np.uint8]  # (height, width, 3) RGB, or (height, width) where grey was asked
+    Most of a clip's pictures pass by unlooked at: an array is made of one where it is asked for,
+    by whoever asks, and kept.
+
+    Parameters
+    ----------
+    index : counted from 0 in presentation order.
+    s : presentation time on the clip's own clock, real seconds.
+    image : the picture, or what makes it; called once, at the most.
+    """
+
+    def __init__(self, *, index: int, s: float, image: Picture | Callable[[], Picture]) -> None:
+        self.index = index
+        self.s = s
+        self._image = image
+
+    @property
+    def image(self) -> Picture:
+        """(height, width, 3) RGB, or (height, width) where grey was asked."""
+        if callable(self._image):
+            self._image = self._image()  # and lets go of the decoder's own picture
+        return self._image

@@ -55,7 +55,7 @@ def decode_frames(
         stream = picture_stream(container, clip.path)
         zero = origin_s(container)
         stream.thread_type = "AUTO"
-        stream.codec_context.thread_count = min(MOST_DECODING_THREADS, os.cpu_count() or 1)
+        stream.codec_context.thread_count = min(MOST_DECODING_THREADS, _cores())
         if first > times.s[0] and any(name in container.format.name for name in SEEKABLE):
             container.seek(int((first + zero) / times.tick_s), stream=stream, backward=True)
         orientation: Orientation | None = None
@@ -77,6 +77,13 @@ def decode_frames(
             yield Decoded(index=index, s=at / clip.slowdown, frame=frame, orientation=orientation)
         if times.cut_short:
             raise broken_off(clip, good_s / clip.slowdown)
+
+
+def _cores() -> int:
+    """Count the cores that this process may use: threads without one of their own only cost."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def _decode(

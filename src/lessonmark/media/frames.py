@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from typing import TypeAlias
 
 import av.video.frame
@@ -82,7 +83,7 @@ def _read(
     picture = _Picture(clip, grey=grey, max_height=max_height)
     for decoded in decode_frames(clip, start_s=start_s, stop_s=stop_s):
         if decoded.index % every == 0:
-            image = picture.of(decoded.frame, decoded.orientation)
+            image = partial(picture.of, decoded.frame, decoded.orientation)
             yield Frame(index=decoded.index, s=decoded.s, image=image)
 
 

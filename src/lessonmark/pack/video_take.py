@@ -162,7 +162,7 @@ class _Frames:
     def __init__(self, pane: PaneClip) -> None:
         self._clip = probe_clip(pane.path, fps_declared=pane.fps_declared)
         self._frame_s = 1.0 / self._clip.fps_filmed
-        self._held: deque[Frame] = deque(maxlen=_HELD)
+        self._held: deque[tuple[float, Picture]] = deque(maxlen=_HELD)
         self._coming: Iterator[Frame] = iter(())
 
     def at(self, s: float) -> tuple[Picture, float]:
@@ -171,21 +171,21 @@ class _Frames:
             self._held.clear()
             start_s = s - (_HELD // 2) * self._frame_s
             self._coming = read_frames(self._clip, start_s=start_s, max_height=_TALLEST)
-        while not self._held or self._held[-1].s < s:
+        while not self._held or self._held[-1][0] < s:
             frame = next(self._coming, None)
             if frame is None:
                 break
-            self._held.append(frame)
+            self._held.append((frame.s, frame.image))  # shrunk: the decoder's own is larger
         if not self._held:
             raise PackError(say("this clip has no picture at {s} s", s=round(s, 2)))
-        image = min(self._held, key=lambda frame: abs(frame.s - s)).image
+        image = min(self._held, key=lambda held: abs(held[0] - s))[1]
         return image, image.shape[0] / self._clip.height
 
     def _reaches(self, s: float) -> bool:
         """Whether `s` is among the frames held, or so soon after that reading on is quicker."""
         if not self._held:
             return False
-        return self._held[0].s - 0.6 * self._frame_s <= s <= self._held[-1].s + _READ_ON_S
+        return self._held[0][0] - 0.6 * self._frame_s <= s <= self._held[-1][0] + _READ_ON_S
 
 
 def _draw_lines(half: Picture, shown: PaneShown, left: float, top: float, scale: float) -> None:
