@@ -1,12 +1,15 @@
 """Every measure at every position on every clip with truth: bias, RMS error, coverage, worst.
 
     python bench/measures.py CLIPS [--positions found|true] [--tracks real|truth] [--cache FOLDER]
+    python bench/measures.py yawed --golfers 4 [--stick]
 
 CLIPS is a folder of clips with a truth file (`.json`) beside each. The truth is the measure's own
 function of the true joints, dropped square on the view's plane, in cm; the functions themselves
 are held against the clips' own projected numbers first, which were computed elsewhere. Scale, roll
 and the camera's place come from the clips (stature and club length as declared), nothing of them
-from the truth. With `--picture FILE` the worst angle is drawn.
+from the truth. `--pictures FOLDER` draws the worst case of every measure (`measures_sheet.py`).
+With `--golfers N` each clip of our own renderer is read N times, each time for a golfer with an aim
+and a place of the ball by chance, as in `square.py`: its golfers all aim and play the ball alike.
 """
 
 from __future__ import annotations
@@ -24,7 +27,6 @@ import xarray as xr
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.measures.camera import check_camera
-from lessonmark.measures.drawing import drawn_lines
 from lessonmark.measures.facing import with_facing
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.measuring import measure_swing
@@ -47,8 +49,9 @@ from lessonmark.tracks.refined import refine_joints
 from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.sides import by_lead_trail
 from lessonmark.words import Position, View
+from measures_sheet import write_sheets
 from measures_truth import TrueClip, find_clips, ours
-from square import camera_yaw, true_stick, with_horizon
+from square import ball_seen, by_chance, camera_yaw, true_stick, with_horizon
 
 AIM_DEG, AIM_CM = 3.0, 2.0
 POSITIONS_OF_TABLE = ("P1", "P4", "P6", "P7", "P8")
@@ -131,7 +134,8 @@ def seen(clip: TrueClip, options: argparse.Namespace) -> SwingSeen:
     info = probe_clip(clip.path.with_suffix(".mp4"))
     real = options.tracks == "real"
     track = tracked(clip, options.cache) if real else clip.true_track(noise_px=1.0)
-    swing = clip.swing(track, scatter=None if real else 0.0)
+    given = {"ball": ball_seen(clip)} if clip.ball_at else {}
+    swing = clip.swing(track, scatter=None if real else 0.0, **given)
     swing = replace(swing, scale=find_scale(swing, stature_cm=clip.stature_cm))
     if options.positions == "found":
         spans = find_swings(track, strikes_s=[s.s for s in strikes(info)])
@@ -151,7 +155,7 @@ def seen(clip: TrueClip, options: argparse.Namespace) -> SwingSeen:
         # Our own renderer's places are level whatever the camera does.
         return with_horizon(clip, image) if "turn" in clip.json["camera"] else image
 
-    stick = true_stick(clip, np.random.default_rng(4)) if options.stick else None
+    stick = true_stick(clip, np.random.default_rng([4, clip.golfer])) if options.stick else None
     camera = check_camera(
         swing,
         look,
@@ -171,7 +175,7 @@ def rows_of(clip: TrueClip, swing: SwingSeen) -> tuple[list[Row], dict[str, str]
         truth = clip.true_value(entry(at.measure), at.position)
         if truth is not None:
             rows.append(
-                Row(clip.name, clip.view.value, at, got.value, got.se, got.systematic, truth)
+                Row(clip.label, clip.view.value, at, got.value, got.se, got.systematic, truth)
             )
     return rows, {key: why.reason for key, why in refused.items()}
 
@@ -388,22 +392,16 @@ def write_rows(rows: list[Row], path: Path) -> None:
             out.writerow([r.clip, r.view, r.at.measure, at, *(f"{x:.4f}" for x in figures)])
 
 
-def draw_worst(rows: list[Row], clips: dict[str, TrueClip], options, path: Path) -> None:
-    """Draw the worst angle on its frame."""
-    angles = [r for r in rows if entry(r.at.measure).unit == "deg" and r.at.position is not None]
-    worst = max(angles, key=lambda r: abs(r.error))
-    clip = clips[worst.clip]
-    swing = seen(clip, options)
-    info = probe_clip(clip.path.with_suffix(".mp4"))
-    at = worst.at.position
-    image = read_frame_nearest(info, swing.positions[at].time.s).image[:, :, ::-1].copy()
-    for line in drawn_lines(entry(worst.at.measure), swing, at):
-        points = np.round(np.array(line.points)).astype(int)
-        colour = (0, 220, 255) if line.role == "measured" else (255, 255, 255)
-        cv2.polylines(image, [points], False, colour, 2, cv2.LINE_AA)
-    said = f"{worst.at}: {worst.value:.1f}, true {worst.truth:.1f} ({worst.clip})"
-    cv2.putText(image, said, (10, 40), cv2.FONT_HERSHEY_SIMPLEX, 0.6, (255, 255, 255), 2)
-    cv2.imwrite(str(path), image)
+def golfers_of(clips: list[TrueClip], count: int) -> list[TrueClip]:
+    """Every clip with so many golfers by chance, the same ones before each camera of a body."""
+    if count == 0:
+        return clips
+    chosen = []
+    for clip in clips:
+        body = int(clip.path.parts[-3].removeprefix("body"))
+        for k in range(1, count + 1):
+            chosen.append(by_chance(clip, np.random.default_rng([5, body, k]), k))
+    return chosen
 
 
 def main() -> None:
@@ -414,7 +412,10 @@ def main() -> None:
     parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "bench-tracks")
     parser.add_argument("--only", default="", help="part of a clip's name")
     parser.add_argument("--most", type=int, default=99, help="clips of one folder")
-    parser.add_argument("--picture", type=Path)
+    parser.add_argument("--pictures", type=Path, help="folder for the sheets of the worst cases")
+    parser.add_argument(
+        "--golfers", type=int, default=0, help="aims and balls by chance: our renderer's clips"
+    )
     parser.add_argument("--stick", action="store_true", help="click a stick: our renderer's clips")
     parser.add_argument("--rows", type=Path, help="CSV of every reading")
     options = parser.parse_args()
@@ -428,7 +429,7 @@ def main() -> None:
     rows: list[Row] = []
     refused: dict[str, int] = defaultdict(int)
     swings = []
-    for clip in clips:
+    for clip in golfers_of(clips, options.golfers):
         swing = seen(clip, options)
         swings.append((clip, swing))
         got, why = rows_of(clip, swing)
@@ -442,8 +443,8 @@ def main() -> None:
     print_pairs(swings)
     print_clearance(swings)
     print_cameras(swings)
-    if options.picture:
-        draw_worst(rows, {clip.name: clip for clip in clips}, options, options.picture)
+    if options.pictures:
+        write_sheets(rows, swings, options.pictures)
 
 
 if __name__ == "__main__":

@@ -29,6 +29,11 @@ class TrueClip:
     """One rendered clip's JSON."""
 
     path: Path
+    # Another line of play than the file's X axis, deg round from X to Y, and another ball, m in the
+    # file's axes: a golfer who aims and plays it elsewhere, before the same camera.
+    aim_deg: float = 0.0
+    ball_at: tuple[float, float, float] | None = None
+    golfer: int = 0  # which of several such golfers; 0: as filmed
 
     @cached_property
     def json(self) -> dict[str, Any]:
@@ -37,6 +42,11 @@ class TrueClip:
     @property
     def name(self) -> str:
         return "/".join(self.path.with_suffix("").parts[-3:])
+
+    @property
+    def label(self) -> str:
+        """The clip, and which golfer it shows."""
+        return f"{self.name} #{self.golfer}" if self.golfer else self.name
 
     @property
     def view(self) -> View:
@@ -151,7 +161,15 @@ class TrueClip:
 
     @cached_property
     def _joints3d(self) -> dict[str, np.ndarray]:
-        return {n: np.asarray(v, dtype=float) for n, v in self.json["joints3d"].items()}
+        tracks = {n: np.asarray(v, dtype=float) for n, v in self.json["joints3d"].items()}
+        if self.ball_at is not None:
+            tracks["ball"] = np.tile(self.ball_at, (len(tracks["ball"]), 1))
+        return {n: self.on_line(track) for n, track in tracks.items()}
+
+    def on_line(self, points: np.ndarray) -> np.ndarray:
+        """Turn points (n, 3) of the file's axes to the line of play."""
+        c, s = np.cos(np.radians(self.aim_deg)), np.sin(np.radians(self.aim_deg))
+        return points @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
 
     def true_value(self, entry: Measure, position: Position | None) -> float | None:
         """The measure of the true motion; None where it has none there."""

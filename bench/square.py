@@ -28,7 +28,6 @@ import xarray as xr
 from lessonmark.measures.camera import check_camera
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.measuring import measure_swing
-from lessonmark.measures.posture import Posture
 from lessonmark.measures.registry import entry
 from lessonmark.measures.scale import find_scale
 from lessonmark.measures.seen import BallSeen, SwingSeen
@@ -41,7 +40,7 @@ from lessonmark.tracks.dataset import body_dataset, read_track, write_track
 from lessonmark.tracks.refined import refine_joints
 from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.sides import by_lead_trail
-from lessonmark.words import Position
+from lessonmark.words import Position, View
 from measures_truth import TrueClip, find_clips
 
 AIM_SD_DEG = 4.0  # of players' feet against the target; common practice, no source
@@ -63,11 +62,26 @@ class Told:
 
 
 def camera_yaw(clip: TrueClip, at: Position = Position.P1) -> float:
-    """The camera's true place round the hips, in the catalogue's sign, deg (face-on)."""
+    """The camera's true place round the hips, in the catalogue's sign, deg."""
     points = clip.true_figure(at).points
     hips = (points["lead_hip"] + points["trail_hip"]) / 200
-    x, y = (np.array(clip.json["camera"]["place"]) - hips)[:2]
-    return -float(np.degrees(np.arctan2(x, y)))
+    x, y = (clip.on_line(np.array(clip.json["camera"]["place"])) - hips)[:2]
+    if clip.view is View.FACE_ON:
+        return -float(np.degrees(np.arctan2(x, y)))
+    return -float(np.degrees(np.arctan2(y, -x)))
+
+
+def by_chance(clip: TrueClip, rng: np.random.Generator, golfer: int = 1) -> TrueClip:
+    """The same golfer with an aim and a place of the ball as the check takes players to differ."""
+    aim, ahead = rng.normal(0, AIM_SD_DEG), rng.normal(0, BALL_SD_CM)
+    points = {n: p / 100 for n, p in clip.true_figure(Position.P1).points.items()}
+    feet = (points["lead_ankle"] + points["trail_ankle"]) / 2
+    usual = 3.0 + 0.45 * max(100 * clip.json["club_len"] - 90.0, 0.0)  # the check's middle player
+    # The ball lies on the target line, which the golfer is `aim` away from.
+    ball = feet + np.array([(usual + ahead) / 100, points["ball"][1] - feet[1], 0.0])
+    ball[2] = 0.021
+    x, y, z = turned(ball, feet, aim).tolist()
+    return replace(clip, aim_deg=aim, ball_at=(x, y, z), golfer=golfer)
 
 
 def tracked(clip: TrueClip, cache: Path, tracker: BodyTracker) -> xr.Dataset:
@@ -96,15 +110,20 @@ def project(clip: TrueClip, points: np.ndarray) -> np.ndarray:
     return local[:, :2] / local[:, 2:] * camera["fx"] + middle
 
 
-def seen(clip: TrueClip, track: xr.Dataset, ball_m: np.ndarray) -> SwingSeen:
+def seen(clip: TrueClip, track: xr.Dataset) -> SwingSeen:
     true = clip.positions()
-    ball = project(clip, ball_m[None])[0]
     swing = clip.swing(
         track,
         positions=SwingPositions(found={Position.P1: true.found[Position.P1]}),
-        ball=BallSeen(x=ball[0], y=ball[1], se_px=1.0),
+        ball=ball_seen(clip),
     )
     return replace(swing, scale=find_scale(swing, stature_cm=clip.stature_cm))
+
+
+def ball_seen(clip: TrueClip) -> BallSeen:
+    """Where the ball of a golfer `by_chance` lies in the picture."""
+    x, y = project(clip, np.array([clip.ball_at]))[0].tolist()
+    return BallSeen(x=x, y=y, se_px=1.0)
 
 
 def turned(point: np.ndarray, about: np.ndarray, deg: float) -> np.ndarray:
@@ -138,8 +157,9 @@ def same(image: np.ndarray, s: float) -> np.ndarray:
 
 def true_stick(clip: TrueClip, rng: np.random.Generator) -> tuple[tuple[float, float], ...]:
     """A stick beyond the ball along the target line, its ends as a coach clicks them, px."""
-    ball = np.array(clip.json["joints3d"]["ball"][0])
-    ends = [[ball[0] + x, ball[1] + STICK_OUT_M, 0.0] for x in STICK_M]
+    ball = np.array(clip.ball_at or clip.json["joints3d"]["ball"][0])
+    ends = [ball + np.array([x, STICK_OUT_M, -ball[2]]) for x in STICK_M]
+    ends = [turned(end, ball, clip.aim_deg) for end in ends]
     px = project(clip, np.array(ends)) + rng.normal(0, CLICK_PX, (2, 2))
     return tuple((float(x), float(y)) for x, y in px)
 
@@ -157,24 +177,13 @@ def main() -> None:
     for clip in find_clips(options.clips):
         # One golfer's own aim and ball, the same before every camera.
         rng = np.random.default_rng([3, int(clip.path.parts[-3].removeprefix("body"))])
-        aim, ahead = rng.normal(0, AIM_SD_DEG), rng.normal(0, BALL_SD_CM)
         track = tracked(clip, options.cache, tracker)
-        points = {n: p / 100 for n, p in clip.true_figure(Position.P1).points.items()}
-        feet = (points["lead_ankle"] + points["trail_ankle"]) / 2
+        clip = by_chance(clip, rng)
+        stick = true_stick(clip, rng)
         club_cm = 100 * clip.json["club_len"]
-        usual = 3.0 + 0.45 * max(club_cm - 90.0, 0.0)  # the check's own idea of a middle player
-        # The ball lies on the target line, which the golfer is `aim` away from.
-        ball = feet + np.array([(usual + ahead) / 100, points["ball"][1] - feet[1], 0.0])
-        ball[2] = 0.021
-        ball = turned(ball, feet, aim)
-        line = [turned(np.array([x, ball[1], 0.0]), ball, aim) for x in STICK_M]
-        out = turned(np.array([0.0, STICK_OUT_M, 0.0]), np.zeros(3), aim)
-        ends = project(clip, np.array([end + out for end in line]))
-        ends = ends + rng.normal(0, CLICK_PX, ends.shape)
-        stick = tuple((float(x), float(y)) for x, y in ends)
         # A camera that went round by as much as the line of play is turned is square to it.
-        yaw = camera_yaw(clip) - aim
-        swing = seen(clip, track, ball)
+        yaw = camera_yaw(clip)
+        swing = seen(clip, track)
         info = probe_clip(clip.path.with_suffix(".mp4"))
         s = swing.positions[Position.P1].time.s
         image = with_horizon(clip, read_frame_nearest(info, s, grey=True).image)
@@ -195,28 +204,14 @@ def main() -> None:
                     f"{yaw:.1f} {camera.yaw_deg:.1f} {camera.yaw_se_deg:.1f} {camera.yaw_from}",
                 )
             told.setdefault(way, []).append(Told(yaw, camera.yaw_deg, camera.yaw_se_deg, off))
-            # The truth of a measure is on the golfer's own line, where the file's axes are.
-            if abs(aim) > AIM_SD_DEG:
-                continue
             measured, _ = measure_swing(replace(one, camera=camera), only=MEASURES)
             for key, got in measured.items():
                 at = MeasureAt.parse(key)
-                truth = line_value(clip, at, aim)
+                truth = clip.true_value(entry(at.measure), at.position)
                 group = errors.setdefault((at.measure, way, round(abs(yaw) / 10)), [])
                 group.append((got.value - truth, got.total_se))
     print_told(told)
     print_errors(errors)
-
-
-def line_value(clip: TrueClip, at: MeasureAt, aim_deg: float) -> float:
-    """A measure's true value on the plane of the line of play, which is turned by the aim."""
-    figure = clip.true_figure(Position.P1).points
-    middle = np.zeros(3)
-    points = {n: turned(p, middle, -aim_deg)[[0, 2]] for n, p in figure.items()}
-    measure = entry(at.measure)
-    assert measure.at is not None
-    plain = Posture.of(points, view=clip.view)
-    return measure.at(Posture.of(points, view=clip.view, start=plain))
 
 
 def print_told(told: dict[str, list[Told]]) -> None:

@@ -8,8 +8,9 @@ exposure of 1/800 s. The joints are the rig's, as in the stills; keep these bodi
 
     python bench/render/swings.py --bodies bodies.npz --out yawed --count 6 --yaw 0 10 20
 
-With `--yaw` each body swings before a face-on camera moved round it by so many degrees, toward the
-target, and still aimed at it: `yawed/bodyNN/face-on-yaw10/clip_00.mp4`. Nothing else differs.
+With `--yaw` each body swings before a camera moved round it by so many degrees and still aimed at
+it, a face-on one toward the target, a down-the-line one (`--views`) toward the ball:
+`yawed/bodyNN/face-on-yaw10/clip_00.mp4`. Nothing else differs.
 `--address` stops after P1, which is all that squareness is read from. `--hold P1 P7` shows each
 body standing still at these positions, for the errors of joints.
 
@@ -42,6 +43,7 @@ FPS = 120.0
 EXPOSURE_S = 1 / 800
 SUBFRAMES = 5
 HOLD_FRAMES = 24
+VIEWS = ("face-on", "down-the-line")
 BEFORE_IMPACT = ("P1", "P2", "P3", "P4", "P5", "P6", "P7")
 FAST_M_PER_S = 1.5  # of the hands: slower, one picture a frame is enough
 
@@ -286,18 +288,19 @@ def main(args: argparse.Namespace) -> None:
         dressed = (surface, colours, mesh, weights, weight_bones)
         folder = args.out / f"body{k:02d}"
         if args.yaw is not None:
-            for yaw in args.yaw:
-                again = np.random.default_rng([args.seed, k, 1])  # the same place and lens
-                camera = draw_camera("face-on", again, SIZE, yaw_deg=yaw)
-                beside = folder / f"face-on-yaw{yaw:.0f}"
+            for view, yaw in product(args.views, args.yaw):
+                # The same place and lens, however far round.
+                again = np.random.default_rng([args.seed, k, int(view == "face-on")])
+                camera = draw_camera(view, again, SIZE, yaw_deg=yaw)
+                beside = folder / f"{view}-yaw{yaw:.0f}"
                 render_swing(
-                    *(renderer, dressed, motion, marks, camera, light, "face-on", beside, again),
+                    *(renderer, dressed, motion, marks, camera, light, view, beside, again),
                     seed=args.seed,
                     exposure_s=args.exposure,
                     address_only=args.address,
                 )
             continue
-        for view, hold in product(("face-on", "down-the-line"), args.hold or ("",)):
+        for view, hold in product(VIEWS, args.hold or ("",)):
             if hold:
                 again = np.random.default_rng([args.seed, k, view == "face-on"])
                 camera = draw_camera(view, again, SIZE)
@@ -323,7 +326,8 @@ if __name__ == "__main__":
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--count", type=int, default=4)
     parser.add_argument("--seed", type=int, default=7)
-    parser.add_argument("--yaw", type=float, nargs="+", help="face-on only, this far off square")
+    parser.add_argument("--yaw", type=float, nargs="+", help="this far off square, deg")
+    parser.add_argument("--views", nargs="+", choices=VIEWS, default=VIEWS[:1], help="with --yaw")
     parser.add_argument("--address", action="store_true", help="with --yaw: stop after P1")
     parser.add_argument("--hold", nargs="+", help="positions to stand still at")
     parser.add_argument("--exposure", type=float, default=EXPOSURE_S, help="s, per frame")

@@ -105,6 +105,16 @@ def with_feet(filming, swing, view, **wrong):
     return replace(swing, track=track)
 
 
+def test_a_camera_that_is_surely_far_off_is_not_called_unseen(filming, filmed_swing):
+    swing = with_feet(filming, filmed_swing(View.FACE_ON, yaw=34.0), View.FACE_ON, yaw=34.0)
+    row = filming.HEIGHT / 2 + filming.FOCAL_PX * np.tan(np.radians(swing.camera.pitch_deg))
+    horizon = GroundLine(slope_deg=0.0, row_px=row, strength=9.0)
+    found = find_standing(swing, 0.5, roll_deg=0.0, ground=horizon, scale=swing.scale)
+    assert found.yaw_deg is not None
+    assert found.yaw_deg > 30.0
+    assert found.yaw_deg == pytest.approx(34.0, abs=1.96 * found.yaw_se_deg)
+
+
 @pytest.mark.parametrize("yaw", [-12.0, 0.0, 12.0])
 @pytest.mark.parametrize("view", list(View))
 def test_the_feet_show_how_far_the_camera_is_off_square(filming, filmed_swing, view, yaw):

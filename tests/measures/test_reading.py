@@ -18,7 +18,7 @@ WAVE = np.stack([np.sin(9 * KNOTS), np.cos(7 * KNOTS)], axis=1)
 DISTURBANCES = {
     "nothing": Disturbance(),
     "camera": Disturbance(
-        roll_deg=2.0, yaw_deg=-6.0, pitch_deg=3.0, depth_share=0.4, scale_share=0.02
+        roll_deg=2.0, yaw_deg=-6.0, pitch_deg=3.0, distance_share=0.2, scale_share=0.02
     ),
     "one side": Disturbance(named={"lead_hip": np.array([3.0, -2.0])}),
     "drift": Disturbance(drifts={"trail_hip": np.array([4.0, 1.0])}),

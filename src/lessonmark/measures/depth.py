@@ -12,7 +12,7 @@ import numpy as np
 
 from lessonmark.words import Position, View
 
-__all__ = ["STATURE_PER_TORSO", "nearer"]
+__all__ = ["STATURE_PER_TORSO", "nearer", "off_nominal"]
 
 # Hip to shoulder, share of stature (Winter 2009, fig. 4.1: 0.818 - 0.530 of the heights).
 TORSO = 0.288
@@ -59,6 +59,33 @@ CLUBHEAD = (
     (0.0, 0.60),
     (-0.40, -0.1),
 )
+# How far a point truly lies from its nominal depth, root mean square over all the positions of two
+# families of rendered swings, share of stature: face-on (out), down-the-line (along). Golfers of
+# one family swing alike, so that much of it is shared (bench/README.md, measures).
+OFF_NOMINAL = {
+    "hip": (0.01, 0.04),
+    "shoulder": (0.035, 0.05),
+    "ear": (0.035, 0.055),
+    "elbow": (0.055, 0.05),
+    "wrist": (0.065, 0.065),
+    "knee": (0.06, 0.045),
+    "ankle": (0.02, 0.055),
+    "ball": (0.07, 0.05),
+}
+ALIKE = {
+    "grip_mid": "wrist",
+    "grip_butt": "wrist",
+    "index": "wrist",
+    "pinky": "wrist",
+    "thumb": "wrist",
+    "eye": "ear",
+    "nose": "ear",
+    "heel": "ankle",
+    "foot_index": "ankle",
+}
+OTHERS_OFF = 0.06
+# The clubhead's at the ball (P1, P7) and elsewhere, where it goes round faster than any table says.
+CLUBHEAD_OFF = {View.FACE_ON: (0.075, 0.11), View.DOWN_THE_LINE: (0.055, 0.17)}
 
 
 def nearer(name: str, position: Position, view: View) -> float:
@@ -69,6 +96,16 @@ def nearer(name: str, position: Position, view: View) -> float:
     out, along = _place(name, position.number - 1)
     # The down-the-line camera stands on the side away from the target.
     return out if view is View.FACE_ON else -along
+
+
+def off_nominal(name: str, position: Position, view: View) -> float:
+    """Say how far a point may lie from its nominal depth, standard error, share of stature."""
+    joint = name.split("_", 1)[1] if name.startswith(("lead_", "trail_", "mid_")) else name
+    if joint == "clubhead":
+        at_ball, elsewhere = CLUBHEAD_OFF[view]
+        return at_ball if position in (Position.P1, Position.P7) else elsewhere
+    face_on, down_the_line = OFF_NOMINAL.get(ALIKE.get(joint, joint), (OTHERS_OFF, OTHERS_OFF))
+    return face_on if view is View.FACE_ON else down_the_line
 
 
 def _place(name: str, at: int) -> tuple[float, float]:

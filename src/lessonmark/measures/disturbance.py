@@ -31,7 +31,7 @@ class CameraMoved(NamedTuple):
     roll_deg: float = 0.0
     yaw_deg: float = 0.0
     pitch_deg: float = 0.0
-    depth_share: float = 0.0
+    distance_share: float = 0.0
     scale_share: float = 0.0
 
 
@@ -49,14 +49,33 @@ class Disturbance:
     yaw_deg: float = 0.0
     pitch_deg: float = 0.0
     depths: Mapping[Key, float] = field(default_factory=dict)  # share of stature nearer
-    depth_share: float = 0.0  # of the nominal depth, added to all of it
+    distance_share: float = 0.0  # of the camera's distance, farther
     scale_share: float = 0.0
 
     @cached_property
     def camera(self) -> CameraMoved:
         """The part that is the same for every point."""
         return CameraMoved(
-            self.roll_deg, self.yaw_deg, self.pitch_deg, self.depth_share, self.scale_share
+            self.roll_deg, self.yaw_deg, self.pitch_deg, self.distance_share, self.scale_share
+        )
+
+    def times_share(self, share: float) -> Disturbance:
+        """Give a share of all that is changed."""
+        if share == 1.0:
+            return self
+        return Disturbance(
+            points={key: share * step for key, step in self.points.items()},
+            named={name: share * step for name, step in self.named.items()},
+            drifts={name: share * step for name, step in self.drifts.items()},
+            times={position: share * late for position, late in self.times.items()},
+            waves={name: share * wave for name, wave in self.waves.items()},
+            knots=self.knots,
+            depths={key: share * depth for key, depth in self.depths.items()},
+            roll_deg=share * self.roll_deg,
+            yaw_deg=share * self.yaw_deg,
+            pitch_deg=share * self.pitch_deg,
+            distance_share=share * self.distance_share,
+            scale_share=share * self.scale_share,
         )
 
     def leaves(self, key: Key) -> bool:

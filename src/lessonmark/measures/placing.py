@@ -54,6 +54,7 @@ class Turned:
     cos_yaw: float
     sin_yaw: float
     units: float  # px per unit of the measures
+    distance: float  # of the hips, in the measures' unit
     placed: dict[tuple[str, float, Position], Vector] = field(default_factory=dict)
 
 
@@ -262,6 +263,7 @@ class Placing:
                 cos_yaw=math.cos(yaw),
                 sin_yaw=math.sin(yaw),
                 units=self._units * (1.0 + moved.scale_share),
+                distance=self._distance * (1.0 + moved.distance_share),
             )
         return self._turned[moved]
 
@@ -342,8 +344,8 @@ class Placing:
         x, y = self._faced(*self._level(x, y, camera), camera)
         # What is nearer than the hips is drawn larger: brought to the hips' plane by the depth of
         # an ordinary golfer, whose error is in the systematic part.
-        near = (nominal * (1.0 + camera.moved.depth_share) + own) * self._stature
-        size = (1.0 - near / self._distance) / camera.units
+        near = (nominal + own) * self._stature
+        size = (1.0 - near / camera.distance) / camera.units
         along, up = x * self.swing.toward * size, -y * size
         if self._off:
             along = (along - near * self._sin_off) / self._cos_off

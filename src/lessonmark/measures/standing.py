@@ -19,7 +19,7 @@ from lessonmark.measures.seen import SwingSeen
 from lessonmark.measures.stick import Stick, stick_yaw
 from lessonmark.words import View
 
-__all__ = ["Standing", "find_standing"]
+__all__ = ["UNSEEN_YAW_SE_DEG", "Standing", "find_standing"]
 
 Vector = npt.NDArray[np.float64]
 
@@ -32,9 +32,11 @@ BALL_ALONG_CM, BALL_ALONG_PER_CM, SHORTEST_CLUB_CM = 3.0, 0.45, 90.0
 BALL_ALONG_SE_CM = 5.0
 ORDINARY_CLUB_CM, ORDINARY_CLUB_SE_CM = 97.0, 8.0  # where nobody said which
 BALL_OUT_CM = (35.0, 140.0)  # from the feet's middle: farther or nearer is no ball at address
-WIDEST_SE_DEG = 15.0  # beyond this the feet say nothing, nor beyond a turn that nobody films
-MOST_YAW_DEG = 30.0
-UNSEEN_YAW_SE_DEG = 10.0
+# Beyond this the feet say nothing; nor, where they are no surer than a camera by eye is, of a turn
+# that nobody films.
+WIDEST_SE_DEG = 15.0
+MOST_YAW_DEG, MOST_YAW_SURE_DEG = 30.0, 45.0
+UNSEEN_YAW_SE_DEG = 10.0  # of a camera that was set up by eye; common practice, no source
 LEAST_BELOW = 0.1  # of the torso: feet hardly below the horizon have no depth
 
 
@@ -136,7 +138,8 @@ def find_standing(
     told = {
         by: (yaw, se)
         for by, (yaw, se) in found_by.items()
-        if se <= WIDEST_SE_DEG and abs(yaw) <= MOST_YAW_DEG
+        if se <= WIDEST_SE_DEG
+        and abs(yaw) <= (MOST_YAW_SURE_DEG if se <= UNSEEN_YAW_SE_DEG else MOST_YAW_DEG)
     }
     if not told:
         return standing

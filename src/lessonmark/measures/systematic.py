@@ -9,11 +9,14 @@ import numpy.typing as npt
 
 from lessonmark.errors import CannotMeasure
 from lessonmark.measures.camera_check import CameraCheck
+from lessonmark.measures.depth import off_nominal
 from lessonmark.measures.disturbance import SHAFT, Disturbance, Key
 from lessonmark.measures.facing import landmark_factor
+from lessonmark.measures.ground import FOCAL_SHARE_SE
 from lessonmark.measures.posture import Vector
 from lessonmark.measures.reading import Reading
-from lessonmark.measures.seen import SwingSeen
+from lessonmark.measures.seen import FOCAL_SHARE, SwingSeen
+from lessonmark.measures.standing import UNSEEN_YAW_SE_DEG
 
 __all__ = ["landmark_cov", "systematic_parts", "systematic_se"]
 
@@ -21,18 +24,18 @@ Matrix = npt.NDArray[np.float64]
 
 # An unchecked camera on a stand or a bag, by eye; common practice, no source.
 ROLL_SE_DEG = 2.0
-YAW_SE_DEG = 6.0
 PITCH_SE_DEG = 5.0
-# How far a point may lie off its nominal depth by this golfer's own swing, share of stature.
-OWN_DEPTH_SE = 0.03
-# The same for the clubhead on its way to the ball, against rendered swings (bench/README.md).
+# How far the clubhead may lie off its nominal depth on its way to the ball, share of stature,
+# against rendered swings (bench/README.md). At the positions `depth.py` says it, for every point.
 CLUB_DEPTH_SE = 0.08
-# Of the nominal depth over the distance: builds, positions and focal lengths differ.
-DEPTH_SHARE_SE = 0.4
+# Of the camera's distance, which perspective goes with: by the focal length, as the ground's; and
+# of an unchecked camera, which is anywhere between three and six metres (common practice).
+DISTANCE_SHARE_SE = FOCAL_SHARE_SE / FOCAL_SHARE
+UNSEEN_DISTANCE_SHARE_SE = 0.25
 # Where the network's landmark lies against the joint's centre, by definition and by clothes, and
 # how that goes with the way the body is turned: root mean square of a coordinate, share of the
 # torso's length, over rendered golfers (bench/README.md, measures). For tracks that were not
-# brought to joint centres (`tracks/anatomy.py`), which say it themselves; and for the club.
+# brought to joint centres (`tracks/anatomy.py`), which say it themselves.
 LANDMARK_SE = {
     "shoulder": 0.13,
     "hip": 0.12,
@@ -42,11 +45,14 @@ LANDMARK_SE = {
     "ankle": 0.05,
     "ear": 0.09,
     "eye": 0.05,
-    "grip_mid": 0.05,
-    "grip_butt": 0.05,
-    "clubhead": 0.03,
 }
+# The same of the club's points, along the shaft and across it: the hands hide how much of the grip
+# sticks out of them, and a smeared head ends somewhere; that they lie on the shaft is seen well.
+CLUB_SE = {"grip_mid": (0.10, 0.02), "grip_butt": (0.10, 0.02), "clubhead": (0.10, 0.05)}
 OTHER_SE = 0.10
+# Where a step of one standard error goes over the edge of what can be read, a shorter one is taken
+# and counted so much more.
+SHORTER = (1.0, 0.5, 0.25)
 # How the errors of the two sides' centres go together, across and up the picture: left over on
 # rendered bodies that no fit has seen (bench/README.md, measures). The shoulders' is not carried:
 # two families of rendered bodies disagree about it.
@@ -77,11 +83,17 @@ def systematic_parts(
     roll = camera.roll_se_deg if camera else ROLL_SE_DEG
     likely = _likely_off_square(camera)
     pitch = camera.pitch_se_deg if camera else PITCH_SE_DEG
+    seen = camera is not None and camera.distance_cm is not None
+    distance = DISTANCE_SHARE_SE if seen else UNSEEN_DISTANCE_SHARE_SE
     parts = {
         "roll": _effect(reading, value, Disturbance(roll_deg=roll)),
-        "off square": _effect(reading, value, Disturbance(yaw_deg=likely)),
+        # A line that is seen short grows or shrinks by the way it is turned: both are looked at.
+        "off square": math.hypot(
+            *(_effect(reading, value, Disturbance(yaw_deg=side * likely)) for side in (1.0, -1.0))
+        )
+        / math.sqrt(2.0),
         "pitch": _effect(reading, value, Disturbance(pitch_deg=pitch)),
-        "perspective": _effect(reading, value, Disturbance(depth_share=DEPTH_SHARE_SE)),
+        "perspective": _effect(reading, value, Disturbance(distance_share=distance)),
         "depth": _own_depth(reading, value, points, _off_square_for_depth(camera, likely)),
         "landmarks": math.sqrt(
             sum(_effect(reading, value, one) ** 2 for one in _landmarks(reading, points))
@@ -93,25 +105,26 @@ def systematic_parts(
 
 
 def _effect(reading: Reading, value: float, disturbance: Disturbance) -> float:
-    try:
-        return reading.difference(value, disturbance)
-    except CannotMeasure:
-        return 0.0  # pushed over the edge of what can be read: no size to add
+    for part in SHORTER:
+        try:
+            return reading.difference(value, disturbance.times_share(part)) / part
+        except CannotMeasure:  # pushed over the edge of what can be read
+            continue
+    return 0.0  # nothing to size it by
 
 
 def _likely_off_square(camera: CameraCheck | None) -> float:
     """Root mean square of how far the camera stands off square, after what is taken out, deg.
 
-    What the player shows is weighed against what a coach's eye does anyway, by inverse variance,
-    and nothing of it is taken out. What a stick shows is taken out: its error is left.
+    What a stick shows is taken out: its error is left. Of what the player shows nothing is taken
+    out, so that it counts beside its own error (GUM, JCGM 100:2008, F.2.4.5). That a coach stands
+    square by eye is not weighed against it: it would talk down just the cameras that are off.
     """
-    if camera is None or camera.yaw_deg is None:
-        return YAW_SE_DEG
-    if camera.yaw_known:
+    if camera is None:
+        return UNSEEN_YAW_SE_DEG
+    if camera.yaw_deg is None or camera.yaw_known:
         return camera.yaw_se_deg
-    by_eye, by_player = YAW_SE_DEG**-2, camera.yaw_se_deg**-2
-    mean = camera.yaw_deg * by_player / (by_eye + by_player)
-    return math.hypot(mean, (by_eye + by_player) ** -0.5)
+    return math.hypot(camera.yaw_deg, camera.yaw_se_deg)
 
 
 def _off_square_for_depth(camera: CameraCheck | None, likely_deg: float) -> float:
@@ -133,18 +146,29 @@ def _own_depth(
         club = Key("clubhead", "")
         depths = {club: CLUB_DEPTH_SE}
         return _effect(reading, value, Disturbance(depths=depths)) if club in points else 0.0
-    square = Disturbance(yaw_deg=yaw_deg)
-    try:
-        base = reading.difference(value, square)
-    except CannotMeasure:
-        return 0.0
-    squares = 0.0
-    for key in points:
-        if key.instant == "start":
+    for part in SHORTER:
+        try:
+            return _depths_at(reading, value, points, part * yaw_deg) / part
+        except CannotMeasure:
             continue
-        depth = CLUB_DEPTH_SE if key.name == SHAFT else OWN_DEPTH_SE
-        own = Disturbance(yaw_deg=yaw_deg, depths={key: depth})
-        squares += (_effect(reading, value, own) - base) ** 2
+    return 0.0
+
+
+def _depths_at(
+    reading: Reading, value: float, points: dict[Key, tuple[float, ...]], yaw_deg: float
+) -> float:
+    base = reading.difference(value, Disturbance(yaw_deg=yaw_deg))
+    squares = 0.0
+    for name in {key.name for key in points}:
+        # A point's depth at address is the one it has later, or the difference counts; within the
+        # hundredths of a second that a speed is taken over it is one and the same.
+        keys = [key for key in points if key.name == name and key.instant != "start"]
+        if not keys:
+            continue
+        at = reading.position or reading.placing.nearest(points[keys[0]][0])
+        depth = off_nominal("clubhead" if name == SHAFT else name, at, reading.swing.view)
+        own = Disturbance(yaw_deg=yaw_deg, depths=dict.fromkeys(keys, depth))
+        squares += (reading.difference(value, own) - base) ** 2
     return math.sqrt(squares)
 
 
@@ -153,8 +177,23 @@ def landmark_cov(swing: SwingSeen, name: str, s: float, torso_px: float) -> Matr
     known = swing.paths.systematic_at(name, s)
     if known is not None:
         return known * landmark_factor(swing.view, name, swing.phase(s))
+    if name in CLUB_SE:
+        return _club_cov(swing, name, s) * torso_px**2
     joint = name.split("_", 1)[1] if name.startswith(("lead_", "trail_")) else name
     return np.asarray((LANDMARK_SE.get(joint, OTHER_SE) * torso_px) ** 2 * np.eye(2))
+
+
+def _club_cov(swing: SwingSeen, name: str, s: float) -> Matrix:
+    along_se, across_se = CLUB_SE[name]
+    try:
+        angle, _ = swing.paths.shaft_at(s)
+    except CannotMeasure:
+        return np.asarray((along_se**2 + across_se**2) / 2 * np.eye(2))
+    along = np.array([math.cos(angle), -math.sin(angle)])
+    across = along[::-1] * np.array([-1.0, 1.0])
+    return np.asarray(
+        along_se**2 * np.outer(along, along) + across_se**2 * np.outer(across, across)
+    )
 
 
 def _landmark_cov(reading: Reading, name: str, s: float) -> Matrix:
@@ -184,10 +223,19 @@ def _landmarks(reading: Reading, points: dict[Key, tuple[float, ...]]) -> list[D
             for axis in axes[now]:
                 found.append(Disturbance(drifts={name: math.sqrt(1 - STAYS) * axis}))
             continue
-        for key in keys:
-            for axis in axes[key]:
-                found.append(Disturbance(points={key: math.sqrt(1 - STAYS) * axis}))
+        # The joint is turned alike within the hundredths of a second that a speed is taken over.
+        for together in _of_one_position(keys):
+            for axis in axes[together[0]]:
+                step = math.sqrt(1 - STAYS) * axis
+                found.append(Disturbance(points=dict.fromkeys(together, step)))
     return found
+
+
+def _of_one_position(keys: list[Key]) -> list[list[Key]]:
+    """Gather what is read a moment apart: 'now' with 'now+0.010'; 'start' by itself."""
+    starts = [key for key in keys if key.instant.startswith("start")]
+    others = [key for key in keys if not key.instant.startswith("start")]
+    return [keys for keys in (others, starts) if keys]
 
 
 def _both_sides(
