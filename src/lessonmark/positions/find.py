@@ -17,6 +17,7 @@ import xarray as xr
 from lessonmark.language import say
 from lessonmark.positions.crossing import crossings, soft_crossing, turning
 from lessonmark.positions.ends import find_start, find_stop
+from lessonmark.positions.hidden_ball import left_unseen, look_down
 from lessonmark.positions.impact import BALL, SOUND, ImpactSource, fuse_impact
 from lessonmark.positions.lines import (
     arm_elevation,
@@ -237,7 +238,8 @@ class _Finder:
             if abs(strike.s - near) < IMPACT_WITHIN_S
         ]
         if ball_left is not None and abs(ball_left.s - near) < IMPACT_WITHIN_S:
-            sources.append(ImpactSource(kind=BALL, time=ball_left))
+            left = self._left(ball_left, ball)
+            sources.append(ImpactSource(kind=BALL, time=left))
         club = club_passing(
             self.track,
             view=self.view,
@@ -268,6 +270,18 @@ class _Finder:
             self.miss(say("the swing stops before the ball"), P.P7)
             return
         self.found[P.P7] = impact
+
+    def _left(self, ball_left: Time, ball: BallLike | None) -> Time:
+        size = self.track.attrs
+        if self.view is View.FACE_ON or ball is None or not {"width", "height"} <= size.keys():
+            return ball_left
+        return left_unseen(
+            ball_left,
+            self.track.time.values,
+            look_down_rad=look_down(
+                ball.y, width=float(size["width"]), height=float(size["height"])
+            ),
+        )
 
     def find_backswing(self) -> None:
         if self.span.starts_at_top:
