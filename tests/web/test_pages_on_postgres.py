@@ -1,42 +1,20 @@
 """The whole way through the pages with the record on a real PostgreSQL server."""
 
-import html
 import re
 
 import pytest
 from sqlalchemy import func, select
 
 from lessonmark.lessons.record import Base, Player
-from lessonmark.lessons.store import open_record
 
 FOCUS = {"measure": ["face-on side_bend@P6"], "direction": ["more"], "smallest": ["3"]}
 
 
-@pytest.fixture
-def record(tmp_path, postgres_database):
-    opened = open_record(tmp_path / "data", database=postgres_database)
-    yield opened
-    opened.close()
-
-
-def words(answer):
-    assert answer.status_code == 200, answer.text
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", answer.text)).split())
-
-
-def test_a_lesson_lives_on_a_server(coach, clips, analyser, record):
+@pytest.mark.parametrize("record", ["postgres"], indirect=True)
+def test_a_lesson_lives_on_a_server(coach, clips, bending, record):
+    words = coach.words
     player = coach.add_player("Wilma Testerly")
-    for n, clip in enumerate(clips):
-        analyser.bends[f"IMG_{n}"] = 6.0 if n < 3 else 26.0
-        minutes = n + (20 if n >= 3 else 0)
-        sent = coach.send_clip(
-            player,
-            clip.read_bytes(),
-            f"IMG_{n}.MP4",
-            modified_ms=1_777_888_800_000 + 60_000 * minutes,
-        )
-        assert sent.status_code == 200, sent.text
-    lesson = sent.json()["lesson"]
+    lesson = coach.send_lesson(player, clips)
     assert coach.work() == 6
     coach.post(f"/lessons/{lesson}/focus", FOCUS)
     coach.work()

@@ -1,6 +1,5 @@
 """The whole way through the pages with a sealed record: it works, and the disk tells nothing."""
 
-import html
 import io
 import json
 import re
@@ -23,14 +22,7 @@ from lessonmark.web.settings import WebSettings
 FOCUS = {"measure": ["face-on side_bend@P6"], "direction": ["more"], "smallest": ["3"]}
 NAME, NOTE = "Wilma Testerly", "her lower back was sore on Monday"
 RATE_HZ = 48000
-
-
-@pytest.fixture
-def record(tmp_path, sealer):
-    sealer.seal(tmp_path / "data")
-    opened = sealer.open(tmp_path / "data")
-    yield opened
-    opened.close()
+SEALED = pytest.mark.parametrize("record", ["sealed"], indirect=True)
 
 
 @pytest.fixture
@@ -39,11 +31,6 @@ def short(monkeypatch):
     monkeypatch.setattr("lessonmark.pack.video_plan.TITLE_S", 0.2)
     monkeypatch.setattr("lessonmark.pack.video_plan.CLOSING_S", 0.2)
     monkeypatch.setattr("lessonmark.pack.video_plan._reading_s", lambda words: 0.2)
-
-
-def words(answer):
-    assert answer.status_code == 200, answer.text
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", answer.text)).split())
 
 
 def recording():
@@ -66,10 +53,11 @@ def piece(content):
     return content[len(content) // 2 :][:64]
 
 
+@SEALED
 def test_a_lesson_lives_in_a_sealed_record(
-    coach, clips, analyser, record, app, short, sealer, visit, monkeypatch
+    coach, clips, bending, record, app, short, sealer, visit, monkeypatch
 ):
-    folder = record.files.folder
+    folder, words = record.files.folder, coach.words
     secrets = {"name": NAME.encode(), "note": NOTE.encode()}
 
     def nothing_told():
@@ -78,19 +66,9 @@ def test_a_lesson_lives_in_a_sealed_record(
 
     player = coach.add_player(NAME)
     coach.post(f"/players/{player}/injuries", {"noted_on": "2026-05-01", "words": NOTE})
-    for n, clip in enumerate(clips):
-        secrets[f"clip {n}"] = piece(clip.read_bytes())
-        analyser.bends[f"IMG_{n}"] = 6.0 if n < 3 else 26.0
-        minutes = n + (20 if n >= 3 else 0)
-        sent = coach.send_clip(
-            player,
-            clip.read_bytes(),
-            f"IMG_{n}.MP4",
-            modified_ms=1_777_888_800_000 + 60_000 * minutes,
-        )
-        assert sent.status_code == 200, sent.text
+    secrets |= {f"clip {n}": piece(clip.read_bytes()) for n, clip in enumerate(clips)}
+    lesson = coach.send_lesson(player, clips)
     nothing_told()
-    lesson = sent.json()["lesson"]
     assert coach.work() == 6
     coach.post(f"/lessons/{lesson}/focus", FOCUS)
     coach.work()
@@ -179,6 +157,7 @@ def test_a_lesson_lives_in_a_sealed_record(
     assert check_record(folder) == []
 
 
+@SEALED
 def test_what_is_taken_in_is_sealed_at_once(record, sealer, tmp_path):
     """A kill afterwards loses none of a taken-in lesson's sheets."""
     other = open_record(tmp_path / "other")
