@@ -5,7 +5,6 @@ Every route of the application is walked, whoever wrote it.
 
 import re
 import time
-from importlib.resources import files
 
 import httpx
 import pytest
@@ -397,18 +396,18 @@ def test_a_player_who_was_entered_is_in_the_log(server, record):
     assert entry in noted(record, entry)
 
 
-def drill_file(folder, drill_id, name):
-    """Write a drill of a coach's own: one of the library under another id and name."""
-    text = (files("lessonmark.drills") / "library" / "feet-together.toml").read_text()
-    text = re.sub(r"^id = .*$", f'id = "{drill_id}"', text, flags=re.M)
-    text = re.sub(r"^name = .*$", f'name = "{name}"', text, flags=re.M)
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / f"{drill_id}.toml").write_text(text)
-    return folder
+@pytest.fixture
+def drill_file(write_drill):
+    """Write a drill of a coach's own into a folder; gives the folder."""
+
+    def write(folder, drill_id, name):
+        return write_drill(folder / f"{drill_id}.toml", id=drill_id, name=name).parent
+
+    return write
 
 
 def test_a_coachs_own_drills_are_no_other_coachs_and_the_houses_are_everybodys(
-    server, record, tmp_path
+    server, record, tmp_path, drill_file
 ):
     drill_file(record.files.folder / OWN_DRILLS, "of-the-house", "Drill of the house")
     adas = drill_file(tmp_path / "ada", "of-ada", "Secret drill of Ada")
@@ -425,7 +424,9 @@ def test_a_coachs_own_drills_are_no_other_coachs_and_the_houses_are_everybodys(
     assert all("Drill of the house" in one.get("/drills").text for one in (ada, bo))
 
 
-def test_the_pack_of_a_players_lesson_uses_their_own_coachs_drills(server, record, tmp_path):
+def test_the_pack_of_a_players_lesson_uses_their_own_coachs_drills(
+    server, record, tmp_path, drill_file
+):
     take_drills_in(record, "ada", drill_file(tmp_path / "ada", "of-ada", "Secret drill of Ada"))
     with record.reading() as session:  # as the background does, for nobody in particular
         coach = coach_of(session, 1)
@@ -434,7 +435,7 @@ def test_the_pack_of_a_players_lesson_uses_their_own_coachs_drills(server, recor
     assert "Secret drill of Ada" not in {one.name for one in coach_library(record.files.folder)}
 
 
-def test_drills_are_taken_in_from_the_servers_terminal(server, record, tmp_path):
+def test_drills_are_taken_in_from_the_servers_terminal(server, record, tmp_path, drill_file):
     adas = drill_file(tmp_path / "ada", "of-ada", "Secret drill of Ada")
     told = CliRunner().invoke(
         account_commands.app,
@@ -446,7 +447,7 @@ def test_drills_are_taken_in_from_the_servers_terminal(server, record, tmp_path)
 
 
 def test_drills_that_are_taken_in_replace_the_older_and_a_bad_file_changes_nothing(
-    server, record, tmp_path
+    server, record, tmp_path, drill_file
 ):
     take_drills_in(record, "ada", drill_file(tmp_path / "one", "of-ada", "First drill"))
     new = drill_file(tmp_path / "two", "of-ada-2", "Second drill")
