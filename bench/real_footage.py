@@ -87,6 +87,7 @@ class Filmed:
 
     camera: Camera  # upright
     clip: ClipInfo
+    frames: Frames  # upright
     view: View
     tracks: dict[str, xr.Dataset]  # by sight; `moved other view` too
     kept: Flags  # (time,) frames in which the network had not lost the body
@@ -171,6 +172,7 @@ def film(folder: Path, refiner_file: Path | None, *, level: bool) -> list[Filmed
             Filmed(
                 camera=one.camera,
                 clip=one.clip,
+                frames=one.frames,
                 view=one.view,
                 tracks=tracks,
                 kept=believed[:, c],
