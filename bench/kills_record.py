@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import UTC, date, datetime
+import importlib
+import sys
+from datetime import date
+from pathlib import Path
 
 from sqlalchemy import Connection, func, insert, select, text
 
@@ -13,31 +16,24 @@ from lessonmark.lessons.passages import voice_folder
 from lessonmark.lessons.record import (
     Account,
     AccountSession,
-    Attempt,
-    AttemptOutcome,
     AuditEntry,
     Base,
-    CauseStep,
     Correction,
     CorrectionKind,
-    Cue,
     DrillSet,
     Focus,
-    FormerFinding,
-    InjuryNote,
     Lesson,
     Owner,
     PackOrder,
     PackState,
     Passage,
-    PictureChoice,
-    PlannedPractice,
     Player,
-    TargetWindow,
 )
 from lessonmark.words import View
 
-STARTED = datetime(2026, 5, 4, 9, tzinfo=UTC)
+sys.path.append(str(Path(__file__).parents[1] / "tests" / "lessons"))
+full_lesson = importlib.import_module("full_lesson")  # what the tests fill a lesson with
+STARTED = full_lesson.STARTED
 # Tables that stay behind on purpose: that an erasure was, and that something was done.
 KEPT = {"erasure", "audit_entry", "account", "account_session", "owner", "media"}
 
@@ -47,11 +43,10 @@ def fill(record, player_id: int) -> None:
     with record.writing() as session:
         player = session.get_one(Player, player_id)
         name = player.name
-        player.injuries = [InjuryNote(noted_on=date(2026, 4, 1), words=f"sore back, {name} said")]
-        player.targets = [TargetWindow(at="side_bend@P6", view=View.FACE_ON, low=None, high=30.0)]
+        full_lesson.fill_player(player)
         lesson = player.lessons[0]
-        _plan(lesson, name)
-        _words(lesson, name)
+        full_lesson.fill_lesson(lesson, name)
+        _pack(lesson, name)
         sound = f"the voice of the coach about {name}".encode() * 200
         file = f"{hashlib.sha256(sound).hexdigest()}.webm"
         folder = voice_folder(record.files, lesson.uid)
@@ -74,35 +69,7 @@ def fill(record, player_id: int) -> None:
         ]
 
 
-def _plan(lesson: Lesson, name: str) -> None:
-    lesson.attempts = [
-        Attempt(
-            at=STARTED,
-            drill="towel-behind-ball",
-            name="towel behind the ball",
-            checkpoint="side_bend@P6 at least 16",
-            swings=5,
-            met=3,
-            too_close=1,
-            outcome=AttemptOutcome.TOO_CLOSE,
-        )
-    ]
-    lesson.causes = [CauseStep(rank=1, words=f"{name} slides", at="pelvis_shift@P4", way="more")]
-    lesson.planned = PlannedPractice(
-        starts_on=date(2026, 5, 5), next_on=date(2026, 6, 1), plan=f'{{"for": "{name}"}}'
-    )
-    lesson.drills = [DrillSet(rank=1, name=f"feet together, {name}", minutes=10, sets=3)]
-
-
-def _words(lesson: Lesson, name: str) -> None:
-    lesson.focus = [Focus(rank=1, at="side_bend@P6", view=View.FACE_ON)]
-    lesson.cues = [Cue(rank=1, words=f"trail shoulder high, {name}")]
-    lesson.pictures = [
-        PictureChoice(at="side_bend@P6", view=View.FACE_ON, before="a#1", after="b#1")
-    ]
-    lesson.former = [
-        FormerFinding(findings=f'{{"of": "{name}"}}', made_at=STARTED, measured_with="0.1.0 1111")
-    ]
+def _pack(lesson: Lesson, name: str) -> None:
     lesson.pack = PackOrder(
         language="en",
         papers="a4",

@@ -34,21 +34,7 @@ from lessonmark.lessons.store import Record, open_record
 PASSPHRASE = "seven quiet putters under a bridge"
 PLAYERS, CLIPS, CLIP_BYTES = 3000, 40, 4_000_000
 KILLS, LATEST_S = 30, 1.2  # after the first file; a whole run takes a few seconds
-RUN = """
-import sys
-from pathlib import Path
-from lessonmark.lessons import sealing
-from lessonmark.lessons.sealed_keys import RecordKeys
-folder, way = Path(sys.argv[1]), sys.argv[2]
-keys = RecordKeys(identity=sys.argv[3], database=sys.argv[4])
-sealing.unlock = lambda folder, passphrase: keys  # spares the passphrase's seconds
-def tell(share, doing):
-    print(share, flush=True)
-if way == "seal":
-    sealing.seal_record(folder, keys, tell)
-else:
-    sealing.unseal_record(folder, lambda: "", tell)
-"""
+RUN = Path(__file__).parents[1] / "tests" / "lessons" / "seal_child.py"
 
 
 def fill(folder: Path, draw: random.Random) -> None:
@@ -102,7 +88,7 @@ def main() -> None:
         begin()
         for _ in range(KILLS):
             running = subprocess.Popen(
-                [sys.executable, "-c", RUN, folder, way, keys.identity, keys.database],
+                [sys.executable, RUN, folder, way, keys.identity, keys.database],
                 stdout=subprocess.PIPE,
                 text=True,
             )

@@ -1,40 +1,34 @@
 """A fresh record under tmp_path, and the smallest player that has a bit of everything."""
 
+import importlib
 import io
-from datetime import UTC, date, datetime, timedelta
+import sys
+from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 
 from lessonmark.lessons.findings import ClipFinding, SwingFinding
 from lessonmark.lessons.folding import fold
 from lessonmark.lessons.record import (
-    Attempt,
-    AttemptOutcome,
-    CauseStep,
     Clip,
     ClipState,
     Correction,
     CorrectionKind,
-    Cue,
-    DrillSet,
-    Focus,
-    FormerFinding,
-    InjuryNote,
     Lesson,
     LessonFinding,
     Media,
-    PictureChoice,
-    PlannedPractice,
     Player,
     Swing,
-    TargetWindow,
 )
 from lessonmark.lessons.store import open_record
 from lessonmark.measures.measured import Measured
 from lessonmark.positions.times import SwingPositions
 from lessonmark.words import Handedness, Stage, View
 
-STARTED = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
+sys.path.append(str(Path(__file__).parent))
+full_lesson = importlib.import_module("full_lesson")  # as the benches load it
+STARTED = full_lesson.STARTED
 
 
 @pytest.fixture
@@ -77,12 +71,7 @@ def add_player(record):
                 consent_by=f"Guardian of {name}",
                 note=f"private words about {name}, kept by the coach alone",
             )
-            player.injuries = [
-                InjuryNote(noted_on=date(2026, 4, 1), words=f"sore lower back, {name} said")
-            ]
-            player.targets = [
-                TargetWindow(at="side_bend@P6", view=View.FACE_ON, low=None, high=30.0)
-            ]
+            full_lesson.fill_player(player)
             session.add(player)
             session.flush()
             for number in range(lessons):
@@ -94,45 +83,8 @@ def add_player(record):
                     club_length_cm=94.0,
                     next_on=date(2026, 6, 1),
                 )
-                lesson.attempts = [
-                    Attempt(
-                        at=STARTED,
-                        drill="towel-behind-ball",
-                        name="towel behind the ball",
-                        checkpoint="side_bend@P6 at least 16",
-                        swings=5,
-                        met=3,
-                        too_close=1,
-                        outcome=AttemptOutcome.TOO_CLOSE,
-                    )
-                ]
-                lesson.causes = [
-                    CauseStep(rank=1, words="early slide", at="pelvis_shift@P4", way="more"),
-                    CauseStep(rank=2, words="arms late", at="side_bend@P6", way="less"),
-                ]
-                lesson.planned = PlannedPractice(
-                    starts_on=date(2026, 5, 5), next_on=date(2026, 6, 1), plan="{}"
-                )
-                lesson.focus = [
-                    Focus(
-                        rank=1,
-                        at="side_bend@P6",
-                        view=View.FACE_ON,
-                        direction="more",
-                        smallest_worth=4.0,
-                    )
-                ]
-                lesson.cues = [Cue(rank=1, words=f"trail shoulder stays high, {name}")]
-                lesson.drills = [DrillSet(rank=1, name="feet together", minutes=10, sets=3)]
-                lesson.pictures = [
-                    PictureChoice(at="side_bend@P6", view=View.FACE_ON, before="a#1", after="b#1")
-                ]
+                full_lesson.fill_lesson(lesson, name)
                 lesson.finding = LessonFinding(findings="{}", measured_with="0.1.0 2222")
-                lesson.former = [
-                    FormerFinding(
-                        findings=f'{{"of": "{name}"}}', made_at=STARTED, measured_with="0.1.0 1111"
-                    )
-                ]
                 for i in range(clips):
                     content = bytes([first_byte + count]) * 5000
                     count += 1

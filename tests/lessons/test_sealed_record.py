@@ -42,6 +42,7 @@ from lessonmark.lessons.sealing import begin_sealing, seal_record, unseal_record
 from lessonmark.lessons.store import DATABASE_NAME, open_record
 from lessonmark.lessons.working_folder import WorkingFolder
 
+SEAL_CHILD = Path(__file__).with_name("seal_child.py")
 NAME = "Wilma Testerly"
 CLIP = b"\x01" * 64  # as `add_player` fills the second clip
 SHEET = b"<p>sheet of"
@@ -272,23 +273,6 @@ def test_sealing_waits_for_nobody(record, add_player, sealer):
     assert not list(folder.rglob(f"*{SEALED}"))
 
 
-SEAL_AND_TELL = """
-import sys
-from pathlib import Path
-from lessonmark.lessons import sealing
-from lessonmark.lessons.sealed_keys import RecordKeys
-folder, way = Path(sys.argv[1]), sys.argv[2]
-keys = RecordKeys(identity=sys.argv[3], database=sys.argv[4])
-sealing.unlock = lambda folder, passphrase: keys  # spares the passphrase's seconds
-def tell(share, doing):
-    print(share, flush=True)
-if way == "seal":
-    sealing.seal_record(folder, sealing.begin_sealing(folder, ""), tell)
-else:
-    sealing.unseal_record(folder, lambda: "", tell)
-"""
-
-
 @pytest.mark.parametrize("way", ["seal", "unseal"])
 def test_killed_in_the_middle_nothing_is_lost(record, add_player, sealer, way):
     player_id = add_player(lessons=3, clips=4)
@@ -303,7 +287,7 @@ def test_killed_in_the_middle_nothing_is_lost(record, add_player, sealer, way):
     killed = 0
     for after in (1, 2, 4, 5, 6, 7, 9):  # of 27 files, told before each and once at the end
         running = subprocess.Popen(
-            [sys.executable, "-c", SEAL_AND_TELL, folder, way, *keys],
+            [sys.executable, SEAL_CHILD, folder, way, *keys],
             stdout=subprocess.PIPE,
             text=True,
         )
