@@ -219,14 +219,14 @@ def _trim(chosen: npt.NDArray[np.intp], looked: Sequence[Sequence[float]]) -> np
 
 def _evidence(ray: Ray, length_px: float) -> float:
     """Return the log odds that a ray's own looks give it."""
-    shown = float(np.clip((ray.room / length_px - START) / (1.0 - START), SHOWN_LEAST, 1.0))
+    shown = min(max((ray.room / length_px - START) / (1.0 - START), SHOWN_LEAST), 1.0)
     odds = (
         LOOKS_OF_NONE
         + (LOOKS_OF_SCORE * ray.score + LOOKS_OF_AGREED * ray.agreed) / shown
         + LOOKS_OF_FILLED * ray.agreed * length_px / ray.reach
         + LOOKS_OF_FAN * (ray.fan > 0)
     )
-    return float(np.clip(odds, LOOKS_LEAST, LOOKS_MOST))
+    return min(max(odds, LOOKS_LEAST), LOOKS_MOST)
 
 
 def _doubt(ray: Ray, frame: int, limbs: Sequence[Limb]) -> float:
@@ -375,8 +375,8 @@ def _keep(beams: Sequence[_Beam], frame: int) -> _Beam:
     order = np.argsort(-beam.worth)
     kept: list[int] = []
     seen: set[tuple[int, ...]] = set()
-    for row in order:
-        recent = tuple(int(taken) for taken in beam.history[row, max(0, frame - 3) : frame + 1])
+    last = beam.history[order, max(0, frame - 3) : frame + 1].tolist()
+    for row, recent in zip(order, map(tuple, last), strict=True):
         if recent in seen and max(recent) >= 0:
             continue
         seen.add(recent)

@@ -84,8 +84,9 @@ def smooth_club(
     for turn_round in range(ROUNDS):
         measured, error = _measurements(angles, errors, reaches, cut, seen, far, alike)
         choices = NOISE_TIMES if turn_round == ROUNDS - 1 else (scale,)
+        steps, noises = _steps(times, turn)
         fits = [
-            _run(times, measured, error, turn, _filled(seen, looks), times_noise)
+            _run(measured, error, steps, _scaled(noises, _filled(seen, looks), times_noise))
             for times_noise in choices
         ]
         likely = int(np.argmax([likelihood for likelihood, _, _ in fits]))
@@ -160,28 +161,29 @@ def _measurements(
     return measured, error
 
 
-def _run(
-    times: Array,
-    measured: Array,
-    error: Array,
-    turn: Array,
-    seen: npt.NDArray[np.bool_],
-    times_noise: float,
-) -> tuple[float, Array, Array]:
+def _steps(times: Array, turn: Array) -> tuple[Array, Array]:
+    """Return how the state goes from each time to the next and what that adds, (time - 1, 3, 3)."""
+    middle = 0.5 * (turn[:-1] + turn[1:])
+    each = [(np.asarray(m), float(dt)) for m, dt in zip(middle, np.diff(times), strict=True)]
+    return (
+        np.stack([transition(m, dt) for m, dt in each]),
+        np.stack([process_noise(m, dt) for m, dt in each]),
+    )
+
+
+def _scaled(noises: Array, seen: npt.NDArray[np.bool_], times_noise: float) -> Array:
+    """Scale the process noise: how calm a club was while seen says nothing of it unseen."""
+    scale = np.where(seen[:-1] & seen[1:], times_noise, max(times_noise, UNSEEN_NOISE))
+    return np.asarray(noises * scale[:, None, None], np.float64)
+
+
+def _run(measured: Array, error: Array, steps: Array, noises: Array) -> tuple[float, Array, Array]:
     """Run the smoother; returns the log likelihood, the state (time, 6) and its covariance."""
-    count = len(times)
+    count = len(measured)
     step = np.zeros((6, 6, count))
     added = np.zeros((6, 6, count))
-    for frame in range(count - 1):
-        dt = float(times[frame + 1] - times[frame])
-        middle = 0.5 * (turn[frame] + turn[frame + 1])
-        move = transition(np.asarray(middle), dt)
-        noise = process_noise(np.asarray(middle), dt)
-        # How calm the club was while it was seen says nothing of what it does unseen.
-        unseen = not (seen[frame] and seen[frame + 1])
-        noise = noise * (max(times_noise, UNSEEN_NOISE) if unseen else times_noise)
-        step[:3, :3, frame] = step[3:, 3:, frame] = move
-        added[:3, :3, frame] = added[3:, 3:, frame] = noise
+    step[:3, :3, :-1] = step[3:, 3:, :-1] = np.moveaxis(steps, 0, -1)
+    added[:3, :3, :-1] = added[3:, 3:, :-1] = np.moveaxis(noises, 0, -1)
     step[:, :, -1] = np.eye(6)
     model = KalmanSmoother(k_endog=2, k_states=6, k_posdef=6)
     model.bind(np.ascontiguousarray(measured))
