@@ -144,19 +144,19 @@ class _GreyFrames:
         self._clip = clip
         self._near = 0.5 / clip.fps_filmed
         self._keep_s = sorted(keep_s)
-        self._kept: dict[float, Frame] = {}
+        self._kept: dict[float, tuple[float, npt.NDArray[np.uint8]]] = {}
 
     def between(self, start_s: float, stop_s: float) -> Iterator[Frame]:
         for frame in read_frames(self._clip, start_s=start_s, stop_s=stop_s, grey=True):
             for wanted in self._keep_s:
                 if abs(frame.s - wanted) <= self._near and wanted not in self._kept:
-                    self._kept[wanted] = frame
+                    self._kept[wanted] = frame.s, frame.image
             yield frame
 
     def at(self, s: float) -> npt.NDArray[np.uint8]:
-        for frame in self._kept.values():
-            if abs(frame.s - s) <= self._near:
-                return frame.image
+        for kept_s, image in self._kept.values():
+            if abs(kept_s - s) <= self._near:
+                return image
         return read_frame_nearest(self._clip, s, grey=True).image
 
 

@@ -7,7 +7,7 @@ flight it is a short streak that lies on a line from where it lay.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import cv2
@@ -35,6 +35,7 @@ FOR_GOOD_S = 0.02  # the ground must stay bare so long
 BEFORE_S, AFTER_S = 0.12, 0.12  # around impact: where the moment of leaving is looked for
 MIDDLE_S = 0.45  # how long before impact the ball is looked at
 QUIET_S = (0.12, 0.60)  # after impact: the place without the ball
+SAME_S = 1e-5  # times that differ by rounding
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,26 +193,28 @@ def _look(
     low, high = np.nanpercentile(place, 1, axis=0), np.nanpercentile(place, 99, axis=0)
     margin = 20.0 * px_per_cm
     golfer = (low[0] - margin, low[1] - margin, high[0] + margin, high[1] + margin)
-    after = frames_source(hit_s + QUIET_S[0], hit_s + QUIET_S[1])
+    # Time and picture, until the ground without the ball is known.
+    waiting: list[tuple[float, npt.NDArray[np.uint8]]] = []
     try:
         background = learn_background(
-            (frame.image for frame in _thinned(after, 0.03)), window=wide, golfer=golfer
+            _passing(
+                frames_source(hit_s - MIDDLE_S, hit_s + QUIET_S[1]),
+                hit_s,
+                clear=_clear(track, zone, px_per_cm),
+                waiting=waiting,
+            ),
+            window=wide,
+            golfer=golfer,
         )
     except ValueError:  # fewer than three frames after impact
         return None
     middle = []
     kept: list[tuple[float, npt.NDArray[np.uint8]]] = []
     motion = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
-    clear = _clear(track, zone, px_per_cm)
-    last = -np.inf
-    for frame in frames_source(hit_s - MIDDLE_S, hit_s + AFTER_S):
-        around = frame.s >= hit_s - BEFORE_S
-        if not around and (frame.s - last < 0.012 or not clear(frame.s)):
-            continue
-        last = frame.s
-        cut, moved = background.align(frame.image)
-        if around:
-            kept.append((frame.s, cut))
+    for s, image in waiting:
+        cut, moved = background.align(image)
+        if s >= hit_s - BEFORE_S:
+            kept.append((s, cut))
         else:
             middle.append(cut[rows])
             motion = moved
@@ -230,12 +233,25 @@ def _look(
     )
 
 
-def _thinned(frames: Iterable[Frame], step_s: float) -> Iterable[Frame]:
-    last = -np.inf
+def _passing(
+    frames: Iterable[Frame],
+    hit_s: float,
+    *,
+    clear: Callable[[float], bool],
+    waiting: list[tuple[float, npt.NDArray[np.uint8]]],
+) -> Iterator[npt.NDArray[np.uint8]]:
+    """Give the pictures after impact, and gather those before and around it as they pass by."""
+    last_before = last_after = -np.inf
     for frame in frames:
-        if frame.s - last >= step_s:
-            last = frame.s
-            yield frame
+        around = frame.s >= hit_s - BEFORE_S
+        if frame.s <= hit_s + AFTER_S + SAME_S and (
+            around or (frame.s - last_before >= 0.012 and clear(frame.s))
+        ):
+            last_before = frame.s
+            waiting.append((frame.s, frame.image))
+        if frame.s >= hit_s + QUIET_S[0] - SAME_S and frame.s - last_after >= 0.03:
+            last_after = frame.s
+            yield frame.image
 
 
 def _clear(track: xr.Dataset, zone: _Zone, px_per_cm: float) -> Callable[[float], bool]:
