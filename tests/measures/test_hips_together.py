@@ -47,7 +47,7 @@ def test_a_club_off_its_usual_plane_costs_a_lean_that_is_filmed_off_square(filme
     def lean(m: float) -> float:
         return float(np.degrees(np.arctan(m * np.tan(np.radians(12.0)) / np.sqrt(1 - m * m))))
 
-    usual = (nearer("clubhead", P1, View.FACE_ON) - nearer("grip_mid", P1, View.FACE_ON)) / 0.55
+    usual = (nearer("clubhead", P1, View.FACE_ON) - nearer("grip_mid", P1, View.FACE_ON)) / 0.49
     own = off_nominal("clubhead", P1, View.FACE_ON)
     swing = filmed_swing(View.FACE_ON, yaw=12.0)
     track = swing.track.assign(
@@ -57,4 +57,4 @@ def test_a_club_off_its_usual_plane_costs_a_lean_that_is_filmed_off_square(filme
     known = replace(swing.camera, yaw_deg=12.0, yaw_se_deg=0.01, yaw_from="stick")
     swing = replace(swing, track=track, camera=known)
     depth = camera_costs(swing, only={"shaft_lean"})[0].by_cause["depth"]
-    assert depth == pytest.approx(lean(usual + own / 0.55) - lean(usual), rel=0.05)
+    assert depth == pytest.approx(lean(usual + own / 0.49) - lean(usual), rel=0.05)

@@ -35,7 +35,7 @@ Number = TypeVar("Number", float, Array)  # one point, or a whole path at once
 TORSO_CM = 50.0  # an ordinary torso, for sizing depth where there is no scale
 STATURE_CM = 172.0  # an ordinary stature, where none is declared
 DISTANCE_CM = 450.0  # of an unchecked camera; common practice, no source
-CLUB_LENGTH = 0.55  # an iron's, share of stature
+CLUB_LENGTH = 0.49  # an iron's from the middle of the grip to the head, share of stature
 # Between the last frame that shows the club and the next: two missed at 120 frames a second, none
 # at 60. Longer, and the head may have been anywhere; common practice, no source.
 MISSED_S = 0.026
