@@ -49,9 +49,10 @@ from lessonmark.tracks.refined import refine_joints
 from lessonmark.tracks.refiner import JointRefiner
 from lessonmark.tracks.sides import by_lead_trail
 from lessonmark.words import Position, View
+from measures_cameras import print_cameras, print_off_square
 from measures_sheet import write_sheets
 from measures_truth import TrueClip, find_clips, ours
-from square import ball_seen, by_chance, camera_yaw, true_stick, with_horizon
+from square import ball_seen, by_chance, true_stick, with_horizon
 
 AIM_DEG, AIM_CM = 3.0, 2.0
 POSITIONS_OF_TABLE = ("P1", "P4", "P6", "P7", "P8")
@@ -362,26 +363,6 @@ def _clearance_row(rows: list[tuple[float, float, float, float]]) -> str:
     )
 
 
-def print_cameras(swings: list[tuple[TrueClip, SwingSeen]]) -> None:
-    """What the camera check says of each clip, against the truth where the clip's file has it."""
-    print("\ncamera: off square found (true), smear at impact, cm")
-    for clip, swing in swings:
-        camera, true = swing.camera, clip.json["camera"]
-        if camera is None:
-            continue
-        yaw = true.get("yaw")
-        if yaw is None and "place" in true and clip.view is View.FACE_ON:
-            yaw = camera_yaw(clip)
-        found = "-" if camera.yaw_deg is None else f"{camera.yaw_deg:.1f} ± {camera.yaw_se_deg:.1f}"
-        said = "-" if yaw is None else f"{yaw:.1f}"
-        blur = "-" if camera.blur_cm is None else f"{camera.blur_cm:.1f}"
-        shutter = true.get("shutter")
-        print(
-            f"{clip.name:36s} {found:>14s} ({said})  smear {blur}"
-            f"{'' if shutter is None else f', shutter 1/{1 / shutter:.0f} s'}"
-        )
-
-
 def write_rows(rows: list[Row], path: Path) -> None:
     with path.open("w", newline="") as file:
         out = csv.writer(file)
@@ -443,6 +424,7 @@ def main() -> None:
     print_pairs(swings)
     print_clearance(swings)
     print_cameras(swings)
+    print_off_square(rows, swings)
     if options.pictures:
         write_sheets(rows, swings, options.pictures)
 

@@ -35,6 +35,7 @@ RATE = (3.3, 2.0, 8.0, 12.0, 12.0, 2.0)
 SHUTTER_S = (1 / 3000, 1 / 90)
 STEP_PHASE = 0.012  # one picture of the blur for each such part of a phase
 PICTURES_MOST = 6
+WRITE_EVERY = 32  # parts
 
 
 def body_px(joints_px: Array, joints_m: Array, f_px: float, depth_m: Array) -> float:
@@ -125,6 +126,15 @@ def render_some(job: tuple[Path, Path, int, int, int, int, int]) -> tuple[int, d
     return first, {key: np.array(value) for key, value in rows.items()}
 
 
+def write_truth(out: Path, found: list[tuple[int, dict[str, Array]]]) -> None:
+    """Write what is known of the pictures made so far; whole or not at all."""
+    rows = [part for _, part in sorted(found, key=lambda part: part[0])]
+    joined = {key: np.concatenate([part[key] for part in rows]) for key in rows[0]}
+    beside = out / "truth.part.npz"
+    np.savez(beside, joint_names=np.array(JOINTS), **joined)
+    beside.replace(out / "truth.npz")
+
+
 def main(args: argparse.Namespace) -> None:
     args.out.mkdir(parents=True, exist_ok=True)
     with np.load(args.bodies) as data:
@@ -146,14 +156,13 @@ def main(args: argparse.Namespace) -> None:
     with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
         for done, part in enumerate(pool.imap_unordered(render_some, jobs)):
             found.append(part)
-            print(f"{done + 1} of {len(jobs)} parts", flush=True)
+            if (done + 1) % WRITE_EVERY == 0:
+                write_truth(args.out, found)  # a training that runs beside takes them up
+                print(f"{done + 1} of {len(jobs)} parts", flush=True)
             if time.monotonic() - began > args.limit_s:
                 pool.terminate()
                 break
-    found.sort(key=lambda part: part[0])
-    keys = found[0][1].keys()
-    joined = {key: np.concatenate([part[key] for _, part in found]) for key in keys}
-    np.savez(args.out / "truth.npz", joint_names=np.array(JOINTS), **joined)
+    write_truth(args.out, found)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ errors that the product states come from these bodies.
 from __future__ import annotations
 
 import argparse
+import itertools
 import math
 import time
 from pathlib import Path
@@ -65,11 +66,11 @@ class Refiner(nn.Module):
             Again(32),
         )
         self.eighth = nn.Sequential(step(32, 64, 2), nn.ReLU(), *(Again(64) for _ in range(3)))
-        self.sixteenth = nn.Sequential(step(64, 96, 2), nn.ReLU(), *(Again(96) for _ in range(4)))
-        self.rest = nn.Sequential(step(96, 128, 2), nn.ReLU(), *(Again(128) for _ in range(4)))
-        self.rest_up = nn.Sequential(nn.Conv2d(128, 96, 1, bias=False), nn.BatchNorm2d(96))
-        self.middle = nn.Sequential(nn.ReLU(), *(Again(96) for _ in range(2)))
-        self.middle_up = nn.Sequential(nn.Conv2d(96, 64, 1, bias=False), nn.BatchNorm2d(64))
+        self.sixteenth = nn.Sequential(step(64, 128, 2), nn.ReLU(), *(Again(128) for _ in range(5)))
+        self.rest = nn.Sequential(step(128, 192, 2), nn.ReLU(), *(Again(192) for _ in range(6)))
+        self.rest_up = nn.Sequential(nn.Conv2d(192, 128, 1, bias=False), nn.BatchNorm2d(128))
+        self.middle = nn.Sequential(nn.ReLU(), *(Again(128) for _ in range(2)))
+        self.middle_up = nn.Sequential(nn.Conv2d(128, 64, 1, bias=False), nn.BatchNorm2d(64))
         self.top = nn.Sequential(nn.ReLU(), *(Again(64) for _ in range(3)))
         self.maps = nn.Conv2d(64, 2 * joints, 1)
 
@@ -138,14 +139,29 @@ def worn(picture: Tensor, joints: Tensor) -> tuple[Tensor, Tensor]:
     return out, joints
 
 
-def loss_of(maps: Tensor, joints: Tensor, sharp: float) -> Tensor:
+def bones_of(names: list[str]) -> list[tuple[int, int]]:
+    """Pairs of joints whose line is what measures read: sides across, limbs along."""
+    pairs = [(f"left_{part}", f"right_{part}") for part in ("shoulder", "hip", "eye", "ear")]
+    for side in ("left", "right"):
+        chain = [f"{side}_{part}" for part in ("shoulder", "elbow", "wrist")]
+        pairs += [(chain[0], chain[1]), (chain[1], chain[2]), (chain[0], chain[2])]
+        leg = [f"{side}_{part}" for part in ("shoulder", "hip", "knee", "ankle")]
+        pairs += list(itertools.pairwise(leg))
+    return [(names.index(a), names.index(b)) for a, b in pairs]
+
+
+def loss_of(maps: Tensor, joints: Tensor, sharp: float, bones: list[tuple[int, int]]) -> Tensor:
     place, log_se = read_maps(maps)
     inside = ((joints > 2) & (joints < CROP - 2)).all(-1).float()
-    gap = (((place - joints) / UNIT_PX) ** 2).sum(-1)
+    off = (place - joints) / UNIT_PX
+    gap = (off**2).sum(-1)
     plain = torch.sqrt(gap + 1e-4)
     likely = 2 * log_se + 3 * torch.log1p(gap / (2 * torch.exp(2 * log_se)))  # Student, 4 freedoms
     each = 10 * plain + sharp * likely
-    return (each * inside).sum() / inside.sum()
+    a, b = (torch.tensor(ends, device=joints.device) for ends in zip(*bones, strict=True))
+    lines = torch.sqrt(((off[:, a] - off[:, b]) ** 2).sum(-1) + 1e-4)
+    both = inside[:, a] * inside[:, b]
+    return (each * inside).sum() / inside.sum() + 5 * (lines * both).sum() / both.sum()
 
 
 def standard(picture: Tensor) -> Tensor:
@@ -165,47 +181,84 @@ def held_out(model: nn.Module, pictures: Tensor, rows: Tensor) -> tuple[Tensor, 
     return torch.cat(places), torch.cat(errors)
 
 
+class Crops:
+    """The crops on the device; more may come while training goes on."""
+
+    def __init__(self, folder: Path, device: str) -> None:
+        self._folder, self._device = folder, device
+        self._shown = np.load(folder / "pictures.npy", mmap_mode="r")
+        self.pictures = torch.empty(self._shown.shape, dtype=torch.uint8, device=device)
+        self._taken = np.zeros(len(self._shown), bool)
+        self._stamp = 0.0
+        self.take_up()
+
+    def take_up(self) -> None:
+        """Take the crops that were finished since the last time."""
+        file = self._folder / "truth.npz"
+        stamp = file.stat().st_mtime
+        if stamp == self._stamp:
+            return
+        self._stamp = stamp
+        with np.load(file) as truth:
+            rows = {key: truth[key] for key in truth.files}
+        self.names = [str(n) for n in rows["joint_names"]]
+        number = rows["number"]
+        new = np.sort(number[~self._taken[number]])
+        for part in np.array_split(new, max(1, len(new) // 500)):
+            shown = torch.from_numpy(np.ascontiguousarray(self._shown[part]))
+            self.pictures[torch.from_numpy(part).to(self._device)] = shown.to(self._device)
+        self._taken[new] = True
+        count = len(self._shown)
+        self.px = torch.zeros((count, len(self.names), 2), device=self._device)
+        self.px[torch.from_numpy(number).to(self._device)] = torch.tensor(
+            rows["px"], dtype=torch.float32, device=self._device
+        )
+        self.body, self.view, self.pair = (
+            np.empty(count, rows[key].dtype) for key in ("body", "view", "pair")
+        )
+        for key in ("body", "view", "pair"):
+            getattr(self, key)[number] = rows[key]
+        other = self.body[number] % HELD_OUT == 0
+        self.test, self.train = (
+            torch.tensor(number[part], device=self._device) for part in (other, ~other)
+        )
+        print(f"{len(self.train)} crops to train on, {len(self.test)} held out", flush=True)
+
+
 def main(args: argparse.Namespace) -> None:
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    torch.manual_seed(0)
-    truth = np.load(args.crops / "truth.npz")
-    names = [str(n) for n in truth["joint_names"]]
-    numbers = truth["number"]
-    shown = np.load(args.crops / "pictures.npy", mmap_mode="r")
-    pictures = torch.empty((len(numbers), KEPT, KEPT, 3), dtype=torch.uint8, device=device)
-    for first in range(0, len(numbers), 2000):
-        rows_np = np.sort(numbers[first : first + 2000])
-        pictures[first : first + 2000] = torch.from_numpy(np.ascontiguousarray(shown[rows_np])).to(
-            device
-        )
-    order = np.concatenate(
-        [
-            first + np.argsort(numbers[first : first + 2000])
-            for first in range(0, len(numbers), 2000)
-        ]
-    )
-    px = torch.tensor(truth["px"][order], dtype=torch.float32, device=device)
-    body, view, pair = truth["body"][order], truth["view"][order], truth["pair"][order]
-    test = torch.tensor(np.flatnonzero(body % HELD_OUT == 0), device=device)
-    train = torch.tensor(np.flatnonzero(body % HELD_OUT != 0), device=device)
-    print(f"{len(train)} crops to train on, {len(test)} of other bodies held out", flush=True)
+    torch.manual_seed(args.seed)
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+    torch.backends.cudnn.benchmark = True
+    crops = Crops(args.crops, device)
+    names, bones = crops.names, bones_of(crops.names)
     model = Refiner(len(names)).to(device).to(memory_format=torch.channels_last)
-    if args.start is not None:
-        model.load_state_dict(torch.load(args.start, map_location=device)["model"])
-    print(f"{sum(p.numel() for p in model.parameters())} weights")
     optimiser = torch.optim.AdamW(model.parameters(), lr=1e-3, weight_decay=1e-4)
+    steps = 0
     kept = {k: v.detach().clone() for k, v in model.state_dict().items()}
-    began, steps, shown_at = time.monotonic(), 0, 0.0
-    while (share := (time.monotonic() - began) / args.limit_s) < 1.0:
-        rate = args.rate * min(1.0, steps / 300) * 0.5 * (1 + math.cos(math.pi * share))
+    if args.start is not None:
+        before = torch.load(args.start, map_location=device)
+        model.load_state_dict(before["latest"])
+        optimiser.load_state_dict(before["optimiser"])
+        kept, steps = before["model"], before["steps"]
+    print(f"{sum(p.numel() for p in model.parameters())} weights")
+    began, shown_at, looked_at = time.monotonic(), 0.0, 0.0
+    first, last = args.share
+    while (done := (time.monotonic() - began) / args.limit_s) < 1.0:
+        share = first + (last - first) * done
+        rate = args.rate * min(1.0, (steps + 1) / 500) * 0.5 * (1 + math.cos(math.pi * share))
         for group in optimiser.param_groups:
             group["lr"] = max(rate, 1e-6)
+        if time.monotonic() - looked_at > 15:
+            crops.take_up()
+            looked_at = time.monotonic()
+        train, pictures, px = crops.train, crops.pictures, crops.px
         rows = train[torch.randint(len(train), (args.batch,), device=device)]
         x, joints = worn(pictures[rows].permute(0, 3, 1, 2).float() / 255, px[rows])
         x = standard(x).to(memory_format=torch.channels_last)
         with torch.autocast(device, dtype=torch.bfloat16):
             maps = model(x)
-        loss = loss_of(maps, joints, sharp=min(1.0, max(0.0, (share - 0.05) * 10)))
+        loss = loss_of(maps, joints, min(1.0, max(0.0, (share - 0.05) * 10)), bones)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 5.0)
@@ -218,15 +271,26 @@ def main(args: argparse.Namespace) -> None:
                     kept[name].lerp_(value, 1 - decay)
                 else:
                     kept[name].copy_(value)
-        if share - shown_at > 0.05:
-            shown_at = share
+        if done - shown_at > 0.1:
+            shown_at = done
             print(f"{share:.0%} step {steps} loss {loss.item():.3f}", flush=True)
+    latest = {k: v.detach().clone() for k, v in model.state_dict().items()}
     model.load_state_dict(kept)
     model.eval()
-    place, log_se = held_out(model, pictures, test)
-    left = ((place - px[test]) / UNIT_PX).cpu().numpy()
+    test, view, pair, body = crops.test, crops.view, crops.pair, crops.body
+    place, log_se = held_out(model, crops.pictures, test)
+    left = ((place - crops.px[test]) / UNIT_PX).cpu().numpy()
     where = test.cpu().numpy()
-    torch.save({"model": model.state_dict(), "joints": names}, args.out)
+    torch.save(
+        {
+            "model": model.state_dict(),
+            "latest": latest,
+            "optimiser": optimiser.state_dict(),
+            "steps": steps,
+            "joints": names,
+        },
+        args.out,
+    )
     np.savez(
         args.out.with_suffix(".npz"),
         left=left.astype(np.float32),
@@ -253,6 +317,10 @@ if __name__ == "__main__":
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--limit-s", type=float, default=400.0)
     parser.add_argument("--start", type=Path, help="go on from these weights")
+    parser.add_argument(
+        "--share", type=float, nargs=2, default=(0.0, 1.0), help="this part of the whole training"
+    )
+    parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--batch", type=int, default=192)
     parser.add_argument("--rate", type=float, default=2e-3)
     main(parser.parse_args())

@@ -69,6 +69,15 @@ def frames_shown(page):
     ]
 
 
+def until_shown(page, frames):
+    """A pane keeps its old picture until the new one is there, which takes time under load."""
+    until(
+        page,
+        "[...document.querySelectorAll('.pane canvas')].map(c => c.dataset.frame).join() "
+        f"=== '{','.join(map(str, frames))}'",
+    )
+
+
 def test_the_page_made_anew_does_not_cancel_what_was_just_sent(page, lesson, record, monkeypatch):
     waited, writing = [], record.writing
 
@@ -235,15 +244,18 @@ def test_a_stick_is_clicked_on_the_picture(page, lesson, record):
 
 def test_locked_swings_stand_at_the_same_fraction(page, lesson):
     open_viewer(page, "/swings/1?beside=4")
+    start = frames_shown(page)[0]
     page.keyboard.press("4")
-    p4 = frames_shown(page)
+    until(page, f"Number(document.querySelector('.pane canvas').dataset.frame) > {start}")
+    # The invented swings share their positions' shares of the clip, so frames go together.
+    p4 = frames_shown(page)[0]
+    until_shown(page, [p4, p4])
     for _ in range(3):
         page.keyboard.press("ArrowRight")
-    # The invented swings share their positions' shares of the clip, so frames go together.
-    assert frames_shown(page) == [p4[0] + 3, p4[1] + 3]
+    until_shown(page, [p4 + 3, p4 + 3])
     page.locator("[data-do=lock]").click()
     page.keyboard.press("ArrowRight")
-    assert frames_shown(page) == [p4[0] + 4, p4[1] + 3]
+    until_shown(page, [p4 + 4, p4 + 3])
 
 
 def test_one_swing_can_be_laid_over_the_other(page, lesson):

@@ -60,13 +60,16 @@ REACH_RELEASE_S = 0.02
 LONGEST_UNSEEN_S = 0.12
 # There the body hides the arms, too: seen on the rendered swings, s.
 SE_P9_FROM_BEHIND_S = 0.030
+# There the shaft points at the camera about P6, and the club's tracked end comes too near after it:
+# seen on the rendered swings, s.
+SE_P6_FROM_BEHIND_S = 0.005
 # The trail arm comes up to level no sooner than this after impact, s.
 SOONEST_P9_S = 0.015
 # The trail arm comes up to level within this of impact (common practice, no source), s.
 LONGEST_TO_P9_S = 0.25
 # From down-the-line the lead arm's turn is not seen; the hands' highest place comes within this
-# of it, s.
-SE_TOP_FROM_HANDS_S = 0.008
+# of it (seen on the rendered swings, 13 ms root mean square with the hands' own error), s.
+SE_TOP_FROM_HANDS_S = 0.012
 # A torso as seen from the front at address, m: about 0.29 of the stature, bent forward by some
 # 35 deg. Only the speeds that count as still hang on it.
 TORSO_M = 0.40
@@ -317,7 +320,10 @@ class _Finder:
             return
         shaft = crossings(self.shaft.within(top, end), rising=False, half_width_s=REACH_RELEASE_S)
         if shaft:
-            self.put(P.P6, shaft[-1][0], say("shaft"))
+            time = shaft[-1][0]
+            if self.view is View.DOWN_THE_LINE:
+                time = Time(s=time.s, se=math.hypot(time.se, SE_P6_FROM_BEHIND_S))
+            self.put(P.P6, time, say("shaft"))
         else:
             self.miss(say("the shaft does not come down to level"), P.P6)
 
