@@ -16,7 +16,7 @@ from scipy.optimize import least_squares
 from lessonmark.positions.signals import Floats, Trace
 from lessonmark.positions.times import Time
 
-__all__ = ["crossings", "onset", "soft_crossing", "turning", "whitener"]
+__all__ = ["crossings", "onset", "soft_crossing", "turning"]
 
 # A track's errors are alike from frame to frame for about this long (the smoother's memory), s.
 # Samples nearer than that do not average each other's errors away.
@@ -104,7 +104,7 @@ def turning(trace: Trace, *, before_s: float, after_s: float) -> Time | None:
         t, y = trace.t[near], trace.value[near]
         if len(t) < 6:
             return None
-        whiten = whitener(t, trace.se[near])
+        whiten = _whitener(t, trace.se[near])
         turns = np.arange(about - 0.6 * before_s, about + 0.8 * after_s, TURN_STEP_S)
         misfit = _two_parabolas(t, y, whiten, turns)
         if not np.isfinite(misfit).any():
@@ -119,8 +119,8 @@ def turning(trace: Trace, *, before_s: float, after_s: float) -> Time | None:
     return Time(s=about, se=math.hypot(spread, SE_TURN_SHAPE_S))
 
 
-def whitener(t: Floats, se: Floats) -> Floats:
-    """Invert the Cholesky factor of the errors' covariance, alike over ERRORS_LAST_S."""
+def _whitener(t: Floats, se: Floats) -> Floats:
+    """Inverse of the Cholesky factor of the errors' covariance, alike over ERRORS_LAST_S."""
     cov = np.exp(-np.abs(t[:, None] - t[None, :]) / ERRORS_LAST_S) * se[:, None] * se[None, :]
     return np.asarray(np.linalg.inv(np.linalg.cholesky(cov)), dtype=np.float64)
 

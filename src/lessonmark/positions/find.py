@@ -68,8 +68,8 @@ SOONEST_P9_S = 0.015
 # The trail arm comes up to level within this of impact (common practice, no source), s.
 LONGEST_TO_P9_S = 0.25
 # From down-the-line the lead arm's turn is not seen; the hands' highest place comes within this
-# of it (seen on the rendered swings, 13 ms root mean square with the hands' own error), s.
-SE_TOP_FROM_HANDS_S = 0.012
+# of it, s.
+SE_TOP_FROM_HANDS_S = 0.008
 # A torso as seen from the front at address, m: about 0.29 of the stature, bent forward by some
 # 35 deg. Only the speeds that count as still hang on it.
 TORSO_M = 0.40

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from lessonmark.positions.crossing import onset
 from lessonmark.positions.signals import Floats, Path, Trace
-from lessonmark.positions.starting import start_from_rest
 from lessonmark.positions.times import Time
 from lessonmark.words import View
 
@@ -27,9 +25,6 @@ __all__ = [
     "shaft_first_still",
     "shaft_last_still",
 ]
-
-# Times a start: times, what was moved, its standard error, the speed asked for.
-Timer = Callable[[Floats, Floats, float, float], Time | None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,11 +72,9 @@ class Turn:
     se_s: float  # how well its start stands for the head's, s
 
 
-# 0.05 m/s at the end of a club of 0.95 m; from down-the-line a fifteenth of that shows. From
-# face-on the first 4 degrees tell the start; an angle that is followed less well is followed
-# farther. The smoother's memory of some 0.03 s moves a start by a tenth of that.
+# 0.05 m/s at the end of a club of 0.95 m; from down-the-line a fifteenth of that shows.
 SHAFT = {
-    View.FACE_ON: Turn(still_rad_s=0.05 / 0.95, reach_rad=math.radians(4.0), se_s=0.003),
+    View.FACE_ON: Turn(still_rad_s=0.05 / 0.95, reach_rad=math.radians(18.0), se_s=0.008),
     View.DOWN_THE_LINE: Turn(
         still_rad_s=math.radians(0.2), reach_rad=math.radians(5.0), se_s=0.020
     ),
@@ -91,9 +84,6 @@ SHAFT = {
 # hands' (rendered swings: 0.19 to 0.33 rad/s). The slowing from one to the other takes 0.04 s.
 SHAFT_STOP = Turn(still_rad_s=0.8 * 0.30 / 0.95, reach_rad=math.radians(14.0), se_s=0.012)
 SHAFT_WANDER_RAD = math.radians(0.15)
-# From face-on the rest itself tells what the angle wanders, and no less than this.
-SHAFT_WANDER_LEAST_RAD = math.radians(0.05)
-REACH_OF_WANDER, REACH_MOST_RAD = 40.0, math.radians(18.0)
 # What a tracker's points wander while the player stands still, torso lengths.
 WANDER_TORSO = 0.008
 BODY_MOVERS = (
@@ -136,7 +126,7 @@ def last_still(
         about_s,
         mover.reach_start_torso * torso_px,
         mover.still_start_m_s * px_per_m,
-        _by_powers(POWERS_START),
+        POWERS_START,
         REST_ENDS_START_S,
         mover.se_start_s,
     )
@@ -155,31 +145,14 @@ def shaft_last_still(shaft: Trace, *, view: View, about_s: float) -> Time | None
     about_s : a moment at or soon after the start, s.
     """
     turn = SHAFT[view]
-    place = shaft.value[:, None]
-    if view is not View.FACE_ON:
-        timed = _by_powers(POWERS_START)
-        return _leave(
-            shaft.t,
-            place,
-            SHAFT_WANDER_RAD,
-            about_s,
-            turn.reach_rad,
-            turn.still_rad_s,
-            timed,
-            REST_ENDS_START_S,
-            turn.se_s,
-        )
-    resting = (shaft.t > about_s - REST_S) & (shaft.t < about_s - REST_ENDS_START_S[0] / 2)
-    wander = float(np.std(shaft.value[resting])) if resting.sum() > 2 else SHAFT_WANDER_RAD
-    reach = min(max(turn.reach_rad, REACH_OF_WANDER * wander), REACH_MOST_RAD)
     return _leave(
         shaft.t,
-        place,
-        SHAFT_WANDER_LEAST_RAD,
+        shaft.value[:, None],
+        SHAFT_WANDER_RAD,
         about_s,
-        reach,
+        turn.reach_rad,
         turn.still_rad_s,
-        lambda t, moved, se, speed: start_from_rest(t, moved, se, speed=speed),
+        POWERS_START,
         REST_ENDS_START_S,
         turn.se_s,
     )
@@ -200,7 +173,7 @@ def shaft_first_still(shaft: Trace, *, about_s: float) -> Time | None:
         -about_s,
         SHAFT_STOP.reach_rad,
         SHAFT_STOP.still_rad_s,
-        _by_powers(POWERS_STOP),
+        POWERS_STOP,
         REST_ENDS_STOP_S,
         SHAFT_STOP.se_s,
     )
@@ -220,7 +193,7 @@ def first_still(
         -about_s,
         mover.reach_stop_torso * torso_px,
         mover.still_stop_m_s * px_per_m,
-        _by_powers(POWERS_STOP),
+        POWERS_STOP,
         REST_ENDS_STOP_S,
         mover.se_stop_s,
     )
@@ -246,7 +219,7 @@ def _leave(
     about_s: float,
     reach: float,
     speed: float,
-    timed: Timer,
+    powers: tuple[float, ...],
     ends_s: tuple[float, ...],
     se_more: float,
 ) -> Time | None:
@@ -255,7 +228,7 @@ def _leave(
     Distances are the root mean square over the points.
     """
     points = max(place.shape[1] / 2, 1.0)
-    time: Time | None = None
+    found: list[Time] = []
     for ends in ends_s:
         used = (t >= about_s - ends - REST_S) & (t <= about_s + LONGEST_START_S)
         at, where = t[used], place[used]
@@ -272,25 +245,25 @@ def _leave(
         moved = off[: last + 1] @ way / math.sqrt(points)
         # What the points do while they rest tells their error better than what the track says.
         scatter = math.hypot(float(np.std(moved[resting[: last + 1]])), wander)
-        time = timed(at[: last + 1], moved, scatter, speed)
-        if time is None:
-            return None
-        about_s = time.s
-    return None if time is None else Time(s=time.s, se=math.hypot(time.se, se_more))
-
-
-def _by_powers(powers: tuple[float, ...]) -> Timer:
-    """Time a start by each of three powers: the middle one's, their spread in its error."""
-
-    def timed(t: Floats, moved: Floats, se: float, speed: float) -> Time | None:
-        tried = (onset(t, moved, se, speed=speed, power=power) for power in powers)
-        found = [time for time in tried if time is not None]
+        found = [
+            time
+            for power in powers
+            if (
+                time := onset(
+                    at[: last + 1],
+                    moved,
+                    scatter,
+                    speed=speed,
+                    power=power,
+                )
+            )
+            is not None
+        ]
         if len(found) < len(powers):
             return None
-        times = [time.s for time in found]
-        middle = found[len(found) // 2]
-        # Any power between is as likely: a rectangular distribution (JCGM 100:2008, 4.3.7).
-        spread = (max(times) - min(times)) / (2 * math.sqrt(3))
-        return Time(s=middle.s, se=math.hypot(middle.se, spread))
-
-    return timed
+        about_s = found[len(found) // 2].s
+    times = [time.s for time in found]
+    middle = found[len(found) // 2]
+    # Any power between is as likely: a rectangular distribution (JCGM 100:2008, 4.3.7).
+    spread = (max(times) - min(times)) / (2 * math.sqrt(3))
+    return Time(s=middle.s, se=math.sqrt(middle.se**2 + spread**2 + se_more**2))
