@@ -138,6 +138,9 @@ _STYLE = {
     "knee_in": 0.2,
 }
 FRAME_SHARE = 0.8  # of the style's spread, again for each frame
+# Of the postures so many have the lead arm bent more than the swing's place asks for, by a share of
+# its length: a bent arm must be seen, not known from how far the swing has got.
+BENT_SHARE, BENT_MORE = 0.4, 0.12
 OUT_OF_STEP = 0.35  # phases: legs and pelvis, trunk and arms each run early or late by this much
 # deg: how far an elbow swings round the line from shoulder to wrist. Wide, so that no fit can
 # learn where an elbow ought to be instead of where it is.
@@ -174,6 +177,8 @@ def draw(
         + float(rng.normal(0.0, scatter * FRAME_SHARE * _STYLE[name]))
         for name, keyed in _KEYS.items()
     }
+    if scatter > 0 and rng.random() < BENT_SHARE:
+        values["reach"] -= abs(float(rng.normal(0.0, scatter * BENT_MORE)))
     values["reach"] = float(np.clip(values["reach"], 0.45, 0.995))
     values["stance"] = float(np.clip(values["stance"], 0.22, 0.62))
     values["heel_lift"] = float(np.clip(values["heel_lift"], 0.0, 70.0)) if phase > 3.5 else 0.0

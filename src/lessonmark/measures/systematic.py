@@ -159,7 +159,7 @@ def _depths_at(
 ) -> float:
     base = reading.difference(value, Disturbance(yaw_deg=yaw_deg))
     squares = 0.0
-    for name in {key.name for key in points}:
+    for name in sorted({key.name for key in points}):
         # A point's depth at address is the one it has later, or the difference counts; within the
         # hundredths of a second that a speed is taken over it is one and the same.
         keys = [key for key in points if key.name == name and key.instant != "start"]
