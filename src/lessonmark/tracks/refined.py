@@ -31,8 +31,8 @@ _LOOKS_LEAST = 8  # in a span
 # mean square over joints, both views; bench/README.md), rounded up for pictures of people.
 _OTHER_PICTURES = 1.3
 # Hips seen from the front stay where `anatomy` moves them: on pictures of another renderer the two
-# sights err alike there and their mean was no nearer to the truth. So do wrists from down-the-line,
-# where one hand hides the other and the picture's sight errs by twice what it says (bench/README.md).
+# sights err alike there and their mean was no nearer to the truth. So do wrists from down-the-line:
+# one hand hides the other, the picture's sight errs by twice what it says (bench/README.md).
 _LEFT_ALONE = {View.FACE_ON: ("hip",), View.DOWN_THE_LINE: ("wrist",)}
 # How alike the two sights err: correlations on clips that neither was fitted on, both views.
 _ALIKE = {
