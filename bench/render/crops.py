@@ -3,15 +3,17 @@
     python bench/render/crops.py --bodies bodies.npz --out crops --seeds 21 22 23 --each 5 --jobs 16
 
 Writes `crops/pictures.npy` (still, SIDE, SIDE, 3) RGB and `crops/truth.npz`: px (still, joint, 2)
-in the crop, joint_names by body side, body, view, pair, and the numbers of the pictures made. Every
-golfer plays right-handed. Bodies, clothes, places, cameras and postures are those of `stills.py`;
-what is new is that the player goes on moving while the shutter is open, and that only the part of
-the picture about the player is kept.
+in the crop, deep (still, joint) px of the crop that a joint lies farther along the ray to the hips
+than they, joint_names by body side, body, view, pair, phase, and the numbers of the pictures made.
+Every golfer plays right-handed. Bodies, clothes, places, cameras and postures are those of
+`stills.py`; what is new is that the player goes on moving while the shutter is open, and that only
+the part of the picture about the player is kept.
 """
 
 from __future__ import annotations
 
 import argparse
+import functools
 import multiprocessing
 import time
 from pathlib import Path
@@ -21,7 +23,7 @@ import numpy as np
 from golfer import Body, pose, skin
 from looks import Mesh, dress
 from numpy.typing import NDArray
-from picture import Renderer, draw_camera, finish, place_behind
+from picture import Camera, Renderer, draw_camera, finish, place_behind
 from stills import JOINTS, SIZE, SURFACE_MARKS, body_anchors, club, draw_light, true_joints
 from swing_shape import Posture, again, carry, draw, style
 
@@ -35,7 +37,9 @@ RATE = (3.3, 2.0, 8.0, 12.0, 12.0, 2.0)
 SHUTTER_S = (1 / 3000, 1 / 90)
 STEP_PHASE = 0.012  # one picture of the blur for each such part of a phase
 PICTURES_MOST = 6
+MARGIN_PX = 12  # about the crop, for the wear of the picture
 WRITE_EVERY = 32  # parts
+KEYS = ("number", "px", "deep", "body", "view", "pair", "phase")
 
 
 def body_px(joints_px: Array, joints_m: Array, f_px: float, depth_m: Array) -> float:
@@ -47,6 +51,34 @@ def body_px(joints_px: Array, joints_m: Array, f_px: float, depth_m: Array) -> f
         squares += ((at[f"{side}_hip"] - at[f"{side}_knee"]) ** 2).sum()
         squares += ((at[f"{side}_knee"] - at[f"{side}_ankle"]) ** 2).sum()
     return float(np.sqrt(squares / 5) * f_px / depth_m.mean())
+
+
+def deeper(camera: Camera, joints: Array, size_px: float) -> Array:
+    """How much farther than the hips each joint is along the ray to them, body sizes (joint,)."""
+    local = (joints - camera.place) @ camera.turn.T
+    hips = (local[JOINTS.index("left_hip")] + local[JOINTS.index("right_hip")]) / 2
+    away = float(np.linalg.norm(hips))
+    return (local - hips) @ (hips / away) / (size_px * away / camera.f_px)
+
+
+def about_player(scale: float, middle: Array) -> tuple[slice, slice]:
+    """Rows and columns of the picture that the crop shows, and a margin."""
+    half = SIDE / 2 / scale + MARGIN_PX
+    low = np.clip(np.floor(middle - half), 0, np.array(SIZE) - 2 * MARGIN_PX).astype(int)
+    high = np.clip(np.ceil(middle + half), low + 2 * MARGIN_PX, SIZE).astype(int)
+    return slice(low[1], high[1]), slice(low[0], high[0])
+
+
+@functools.cache
+def people_in(bodies: Path) -> dict[str, Array]:
+    """The bodies' file, read once a process."""
+    with np.load(bodies) as data:
+        return {name: data[name] for name in data.files}
+
+
+@functools.cache
+def renderer() -> Renderer:
+    return Renderer(SIZE)
 
 
 def moments(posture: Posture, phase: float, rng: np.random.Generator) -> list[Posture]:
@@ -62,7 +94,7 @@ def moments(posture: Posture, phase: float, rng: np.random.Generator) -> list[Po
 def render_some(job: tuple[Path, Path, int, int, int, int, int]) -> tuple[int, dict[str, Array]]:
     bodies, out, seed, start, stop, each, first = job
     cv2.setNumThreads(1)
-    data = np.load(bodies)
+    data = people_in(bodies)
     names = tuple(str(n) for n in data["bones"])
     parents = tuple(int(p) for p in data["parents"])
     weights, weight_bones = data["weights"].astype(float), data["weight_bones"]
@@ -71,9 +103,9 @@ def render_some(job: tuple[Path, Path, int, int, int, int, int]) -> tuple[int, d
     heads, marks_all = data["heads"], data["marks"]
     lips, eyelids = data["lips"], data["eyelids"]
     mark_names = [str(n) for n in data["mark_names"]]
-    renderer = Renderer(SIZE)
+    draw_parts = renderer().draw
     pictures = np.lib.format.open_memmap(out / "pictures.npy", mode="r+")
-    rows: dict[str, list[object]] = {k: [] for k in ("number", "px", "body", "view", "pair")}
+    rows: dict[str, list[object]] = {k: [] for k in KEYS}
     number = first
     for k in range(start, min(stop, len(rest))):
         rng = np.random.default_rng([seed, k])
@@ -96,30 +128,34 @@ def render_some(job: tuple[Path, Path, int, int, int, int, int]) -> tuple[int, d
                         vertices = skin(surface, weights, weight_bones, body, posed)
                         dressed = (vertices, mesh.normals(vertices), colours, mesh.triangles)
                         parts = [dressed, *club(posed, length, steel)]
-                        shots.append(renderer.draw(camera, parts, light).astype(np.float32))
+                        shots.append(draw_parts(camera, parts, light).astype(np.float32))
                     person = np.mean(shots, axis=0)
                     joints = true_joints(body, pose(body, again_at), marks)
                     px = camera.project(joints)
                     depth = (joints - camera.place) @ camera.turn[2]
                     size = body_px(px, joints, camera.f_px, depth)
                     feet = px[[JOINTS.index("left_ankle"), JOINTS.index("right_ankle")]]
-                    whole = finish(person, behind, feet, rng)
                     middle = px[[JOINTS.index("left_hip"), JOINTS.index("right_hip")]].mean(0)
                     scale = SIDE / (ACROSS * size)
+                    down, across = about_player(scale, middle)
+                    origin = np.array([across.start, down.start], float)
+                    part = finish(person[down, across], behind[down, across], feet - origin, rng)
                     move = np.array([[scale, 0.0, SIDE / 2], [0.0, scale, SIDE / 2]], dtype=float)
                     move[:, 2] -= scale * middle
                     # Pixel centres at half: what warpAffine counts from 0 is moved by a half.
                     shift = move.copy()
-                    shift[:, 2] += 0.5 * scale - 0.5
+                    shift[:, 2] += 0.5 * scale - 0.5 + scale * origin
                     how = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
                     pictures[number] = cv2.warpAffine(
-                        whole[..., ::-1],
+                        part[..., ::-1],
                         shift,
                         (SIDE, SIDE),
                         flags=how,
                         borderMode=cv2.BORDER_REPLICATE,
                     )
-                    row = (number, px * scale + move[:, 2], k, view, number // 2)
+                    deep = deeper(camera, joints, size) * SIDE / ACROSS
+                    place = px * scale + move[:, 2]
+                    row = (number, place, deep, k, view, number // 2, phase)
                     for key, value in zip(rows, row, strict=True):
                         rows[key].append(value)
                     number += 1

@@ -260,6 +260,7 @@ def finish(
     rng: np.random.Generator,
 ) -> Image:
     """Put the person in the place: shadow, softness, exposure, sensor noise, JPEG; BGR out."""
+    behind = behind.astype(np.float32)
     height, width = behind.shape[:2]
     shadow = np.zeros((height, width), np.float32)
     middle = feet_px.mean(0)
@@ -276,14 +277,15 @@ def finish(
     )
     shadow = cv2.GaussianBlur(shadow, (0, 0), rng.uniform(3, 10)) * rng.uniform(0.1, 0.6)
     image = behind * (1 - shadow[..., None])
-    alpha = person[..., 3:4] / 255.0
-    image = image * (1 - alpha) + person[..., :3] / 255.0
+    seen = person.astype(np.float32) / 255
+    image = image * (1 - seen[..., 3:4]) + seen[..., :3]
     image = image * rng.uniform(0.75, 1.2)
     image = np.clip(image, 0, 1) ** rng.uniform(0.7, 1.1)
-    image = image * rng.uniform(0.96, 1.04, 3)
+    image = image * rng.uniform(0.96, 1.04, 3).astype(np.float32)
     if rng.random() < 0.7:
         image = cv2.GaussianBlur(image, (0, 0), rng.uniform(0.3, 1.1))
-    image = image + rng.normal(0, rng.uniform(0.003, 0.03), image.shape)
+    noise = rng.standard_normal(image.shape, dtype=np.float32)
+    image = image + rng.uniform(0.003, 0.03) * noise
     bgr = (np.clip(image, 0, 1)[..., ::-1] * 255).astype(np.uint8)
     quality = int(rng.uniform(45, 92))
     coded = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])[1]

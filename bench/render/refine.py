@@ -4,8 +4,9 @@
 
 The crops of `crops.py`. A small convolutional network gives a map per joint; the joint is the mean
 of the map's softmax (integral regression: Sun et al. 2018, ECCV, from memory) and its standard
-error a second map's mean under the same weights. No body of the held-out eighth is trained on; the
-errors that the product states come from these bodies.
+error a second map's mean under the same weights; a third and a fourth give how much farther from
+the camera than the hips it lies, and that one's error. No body of the held-out eighth is trained
+on; the errors that the product states come from these bodies.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import argparse
 import itertools
 import math
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +54,7 @@ class Again(nn.Module):
 
 
 class Refiner(nn.Module):
-    """(still, 3, 256, 256) to maps (still, joint, 32, 32): places, and log errors."""
+    """(still, 3, 256, 256) to (still, 4 joints, 32, 32): place, log error, depth, its own."""
 
     def __init__(self, joints: int) -> None:
         super().__init__()
@@ -72,7 +74,7 @@ class Refiner(nn.Module):
         self.middle = nn.Sequential(nn.ReLU(), *(Again(128) for _ in range(2)))
         self.middle_up = nn.Sequential(nn.Conv2d(128, 64, 1, bias=False), nn.BatchNorm2d(64))
         self.top = nn.Sequential(nn.ReLU(), *(Again(64) for _ in range(3)))
-        self.maps = nn.Conv2d(64, 2 * joints, 1)
+        self.maps = nn.Conv2d(64, 4 * joints, 1)
 
     def forward(self, x: Tensor) -> Tensor:
         eighth = self.eighth(self.stem(x))
@@ -83,17 +85,32 @@ class Refiner(nn.Module):
         return self.maps(self.top(eighth + up))
 
 
-def read_maps(maps: Tensor) -> tuple[Tensor, Tensor]:
-    """Places (still, joint, 2), crop px, and log standard errors (still, joint), body sizes."""
-    count, both = maps.shape[:2]
-    flat = maps.float().reshape(count, 2, both // 2, CELLS * CELLS)
+@dataclass(frozen=True, kw_only=True)
+class Read:
+    """What the maps say of each joint (still, joint, ...)."""
+
+    place: Tensor  # (..., 2) crop px
+    log_se: Tensor  # body sizes
+    deep: Tensor  # body sizes farther than the hips
+    deep_log_se: Tensor
+
+
+def read_maps(maps: Tensor) -> Read:
+    count, four = maps.shape[:2]
+    flat = maps.float().reshape(count, 4, four // 4, CELLS * CELLS)
     weight = flat[:, 0].softmax(-1)
     cells = (torch.arange(CELLS, device=maps.device) + 0.5) * (CROP / CELLS)
     grid = torch.stack([cells.repeat(CELLS), cells.repeat_interleave(CELLS)], 1)
-    return weight @ grid, (weight * flat[:, 1]).sum(-1).clamp(-6, 1)
+    log_se, deep, deep_log_se = ((weight * flat[:, k]).sum(-1) for k in (1, 2, 3))
+    return Read(
+        place=weight @ grid,
+        log_se=log_se.clamp(-6, 1),
+        deep=deep,
+        deep_log_se=deep_log_se.clamp(-6, 1),
+    )
 
 
-def worn(picture: Tensor, joints: Tensor) -> tuple[Tensor, Tensor]:
+def worn(picture: Tensor, joints: Tensor, deep: Tensor) -> tuple[Tensor, Tensor, Tensor]:
     """Crop anew, as an uncertain tracker would, and wear the picture as cameras do."""
     n, device = len(picture), picture.device
 
@@ -136,7 +153,7 @@ def worn(picture: Tensor, joints: Tensor) -> tuple[Tensor, Tensor]:
         )[:, None, :, None]
         inside = inside & (draw(0, 1) < 0.2)[:, None, None, None]
         out = torch.where(inside, draw(0, 1, 3, 1, 1), out)
-    return out, joints
+    return out, joints, deep * scale[:, None]
 
 
 def bones_of(names: list[str]) -> list[tuple[int, int]]:
@@ -150,16 +167,24 @@ def bones_of(names: list[str]) -> list[tuple[int, int]]:
     return [(names.index(a), names.index(b)) for a, b in pairs]
 
 
-def loss_of(maps: Tensor, joints: Tensor, sharp: float, bones: list[tuple[int, int]]) -> Tensor:
-    place, log_se = read_maps(maps)
+def loss_of(
+    maps: Tensor, joints: Tensor, deep: Tensor, sharp: float, bones: list[tuple[int, int]]
+) -> Tensor:
+    read = read_maps(maps)
     inside = ((joints > 2) & (joints < CROP - 2)).all(-1).float()
-    off = (place - joints) / UNIT_PX
+    off = (read.place - joints) / UNIT_PX
     gap = (off**2).sum(-1)
     plain = torch.sqrt(gap + 1e-4)
-    likely = 2 * log_se + 3 * torch.log1p(gap / (2 * torch.exp(2 * log_se)))  # Student, 4 freedoms
-    each = 10 * plain + sharp * likely
+    # Student's with 4 degrees of freedom, in two dimensions and in one.
+    likely = 2 * read.log_se + 3 * torch.log1p(gap / (2 * torch.exp(2 * read.log_se)))
+    far = read.deep - deep / UNIT_PX
+    plain_far = torch.sqrt(far**2 + 1e-4)
+    scaled = far**2 / (4 * torch.exp(2 * read.deep_log_se))
+    likely_far = read.deep_log_se + 2.5 * torch.log1p(scaled)
+    each = 10 * plain + 4 * plain_far + sharp * (likely + 0.5 * likely_far)
     a, b = (torch.tensor(ends, device=joints.device) for ends in zip(*bones, strict=True))
     lines = torch.sqrt(((off[:, a] - off[:, b]) ** 2).sum(-1) + 1e-4)
+    lines = lines + 0.5 * torch.sqrt((far[:, a] - far[:, b]) ** 2 + 1e-4)
     both = inside[:, a] * inside[:, b]
     return (each * inside).sum() / inside.sum() + 5 * (lines * both).sum() / both.sum()
 
@@ -169,16 +194,18 @@ def standard(picture: Tensor) -> Tensor:
 
 
 @torch.no_grad()
-def held_out(model: nn.Module, pictures: Tensor, rows: Tensor) -> tuple[Tensor, Tensor]:
-    places, errors = [], []
+def held_out(model: nn.Module, pictures: Tensor, rows: Tensor) -> Read:
     edge = (KEPT - CROP) // 2
+    reads = []
     for part in rows.split(256):
         x = pictures[part].permute(0, 3, 1, 2).float()[:, :, edge : edge + CROP, edge : edge + CROP]
-        maps = model(standard(x / 255))
-        place, log_se = read_maps(maps)
-        places.append(place + edge)
-        errors.append(log_se)
-    return torch.cat(places), torch.cat(errors)
+        reads.append(read_maps(model(standard(x / 255))))
+    return Read(
+        place=torch.cat([r.place + edge for r in reads]),
+        log_se=torch.cat([r.log_se for r in reads]),
+        deep=torch.cat([r.deep for r in reads]),
+        deep_log_se=torch.cat([r.deep_log_se for r in reads]),
+    )
 
 
 class Crops:
@@ -209,20 +236,35 @@ class Crops:
             self.pictures[torch.from_numpy(part).to(self._device)] = shown.to(self._device)
         self._taken[new] = True
         count = len(self._shown)
-        self.px = torch.zeros((count, len(self.names), 2), device=self._device)
-        self.px[torch.from_numpy(number).to(self._device)] = torch.tensor(
-            rows["px"], dtype=torch.float32, device=self._device
+        self.px, self.deep = (
+            torch.zeros((count, *rows[key].shape[1:]), device=self._device)
+            for key in ("px", "deep")
         )
-        self.body, self.view, self.pair = (
-            np.empty(count, rows[key].dtype) for key in ("body", "view", "pair")
-        )
-        for key in ("body", "view", "pair"):
-            getattr(self, key)[number] = rows[key]
-        other = self.body[number] % HELD_OUT == 0
+        for key in ("px", "deep"):
+            getattr(self, key)[torch.from_numpy(number).to(self._device)] = torch.tensor(
+                rows[key], dtype=torch.float32, device=self._device
+            )
+        self.known = {}
+        for key in ("body", "view", "pair", "phase"):
+            self.known[key] = np.empty(count, rows[key].dtype)
+            self.known[key][number] = rows[key]
+        other = rows["body"] % HELD_OUT == 0
         self.test, self.train = (
             torch.tensor(number[part], device=self._device) for part in (other, ~other)
         )
         print(f"{len(self.train)} crops to train on, {len(self.test)} held out", flush=True)
+
+
+def warmed(model: Refiner, file: Path, device: str) -> None:
+    """Begin with another training's weights; maps that it had not stay as they are."""
+    before = torch.load(file, map_location=device)["model"]
+    own = model.state_dict()
+    with torch.no_grad():
+        for name, value in before.items():
+            if value.dim():
+                own[name][: len(value)] = value
+            else:
+                own[name].copy_(value)
 
 
 def main(args: argparse.Namespace) -> None:
@@ -235,6 +277,8 @@ def main(args: argparse.Namespace) -> None:
     model = Refiner(len(names)).to(device).to(memory_format=torch.channels_last)
     optimiser = torch.optim.AdamW(model.parameters(), lr=1e-3, weight_decay=1e-4)
     steps = 0
+    if args.warm is not None:
+        warmed(model, args.warm, device)
     kept = {k: v.detach().clone() for k, v in model.state_dict().items()}
     if args.start is not None:
         before = torch.load(args.start, map_location=device)
@@ -252,13 +296,13 @@ def main(args: argparse.Namespace) -> None:
         if time.monotonic() - looked_at > 15:
             crops.take_up()
             looked_at = time.monotonic()
-        train, pictures, px = crops.train, crops.pictures, crops.px
-        rows = train[torch.randint(len(train), (args.batch,), device=device)]
-        x, joints = worn(pictures[rows].permute(0, 3, 1, 2).float() / 255, px[rows])
+        rows = crops.train[torch.randint(len(crops.train), (args.batch,), device=device)]
+        shown = crops.pictures[rows].permute(0, 3, 1, 2).float() / 255
+        x, joints, deep = worn(shown, crops.px[rows], crops.deep[rows])
         x = standard(x).to(memory_format=torch.channels_last)
         with torch.autocast(device, dtype=torch.bfloat16):
             maps = model(x)
-        loss = loss_of(maps, joints, min(1.0, max(0.0, (share - 0.05) * 10)), bones)
+        loss = loss_of(maps, joints, deep, min(1.0, max(0.0, (share - 0.05) * 10)), bones)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 5.0)
@@ -277,10 +321,12 @@ def main(args: argparse.Namespace) -> None:
     latest = {k: v.detach().clone() for k, v in model.state_dict().items()}
     model.load_state_dict(kept)
     model.eval()
-    test, view, pair, body = crops.test, crops.view, crops.pair, crops.body
-    place, log_se = held_out(model, crops.pictures, test)
-    left = ((place - crops.px[test]) / UNIT_PX).cpu().numpy()
-    where = test.cpu().numpy()
+    test = crops.test
+    read = held_out(model, crops.pictures, test)
+    left = ((read.place - crops.px[test]) / UNIT_PX).cpu().numpy()
+    far = (read.deep - crops.deep[test] / UNIT_PX).cpu().numpy()
+    log_se, deep_log_se = read.log_se.cpu().numpy(), read.deep_log_se.cpu().numpy()
+    known = {key: values[test.cpu().numpy()] for key, values in crops.known.items()}
     torch.save(
         {
             "model": model.state_dict(),
@@ -291,24 +337,29 @@ def main(args: argparse.Namespace) -> None:
         },
         args.out,
     )
-    np.savez(
+    np.savez_compressed(
         args.out.with_suffix(".npz"),
-        left=left.astype(np.float32),
-        log_se=log_se.cpu().numpy(),
-        view=view[where],
-        pair=pair[where],
-        body=body[where],
+        left=left.astype(np.float16),
+        log_se=log_se.astype(np.float16),
+        far=far.astype(np.float16),
+        deep_log_se=deep_log_se.astype(np.float16),
         joint_names=np.array(names),
+        **known,
     )
     for v in ("face-on", "down-the-line"):
-        part = view[where] == v
+        part = known["view"] == v
         size = np.linalg.norm(left[part], axis=2)
         for j, name in enumerate(names):
             print(
                 f"{v} {name}: rms {np.sqrt(np.minimum(size[:, j] ** 2, 0.09).mean()):.4f} "
                 f"median {np.median(size[:, j]):.4f} said "
-                f"{np.sqrt(np.exp(2 * log_se.cpu().numpy()[part][:, j]).mean()):.4f}"
+                f"{np.sqrt(np.exp(2 * log_se[part][:, j]).mean()):.4f}; deep rms "
+                f"{np.sqrt(np.minimum(far[part][:, j] ** 2, 0.25).mean()):.4f} said "
+                f"{np.sqrt(np.exp(2 * deep_log_se[part][:, j]).mean()):.4f}"
             )
+        for line in ("shoulder", "hip"):
+            gap = [far[part][:, names.index(f"{side}_{line}")] for side in ("left", "right")]
+            print(f"{v} {line}s, depth between: rms {np.sqrt(((gap[0] - gap[1]) ** 2).mean()):.4f}")
 
 
 if __name__ == "__main__":
@@ -316,6 +367,7 @@ if __name__ == "__main__":
     parser.add_argument("--crops", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--limit-s", type=float, default=400.0)
+    parser.add_argument("--warm", type=Path, help="begin with these weights, a new training")
     parser.add_argument("--start", type=Path, help="go on from these weights")
     parser.add_argument(
         "--share", type=float, nargs=2, default=(0.0, 1.0), help="this part of the whole training"

@@ -79,7 +79,7 @@ _KEYS = {
     "head_tilt": (3, 2, 0, 0, 6, 10, 12, 16, 18, 6),
     "hands_azimuth": (-4, 14, 26, 34, 30, 20, 4, -12, -26, -38),
     "hands_elevation": (44, 52, 78, 112, 84, 58, 44, 54, 88, 118),
-    "reach": (0.97, 0.985, 0.985, 0.96, 0.985, 0.985, 0.985, 0.97, 0.88, 0.62),
+    "reach": (0.985, 0.99, 0.99, 0.975, 0.99, 0.992, 0.99, 0.96, 0.86, 0.62),
     "stance": (0.40,) * 10,
     "heel_lift": (0, 0, 0, 0, 3, 12, 25, 38, 52, 62),
     "foot_spin": (0, 0, 0, 0, 0, 2, 6, 12, 22, 32),
@@ -127,7 +127,7 @@ _STYLE = {
     "head_tilt": 5.0,
     "hands_azimuth": 6.0,
     "hands_elevation": 8.0,
-    "reach": 0.02,
+    "reach": 0.012,
     "stance": 0.07,
     "heel_lift": 8.0,
     "foot_spin": 6.0,
@@ -141,7 +141,9 @@ FRAME_SHARE = 0.8  # of the style's spread, again for each frame
 # Of the postures so many have the lead arm bent more than the swing's place asks for, by a share of
 # its length: a bent arm must be seen, not known from how far the swing has got.
 BENT_SHARE, BENT_MORE = 0.4, 0.12
-OUT_OF_STEP = 0.35  # phases: legs and pelvis, trunk and arms each run early or late by this much
+# Legs and pelvis, trunk and arms each run early or late by so many phases; in a share of the
+# postures by much more, as in no golf swing: what is seen shall not be known from how far it got.
+OUT_OF_STEP, FAR_OUT, FAR_OUT_SHARE = 0.35, 1.8, 0.3
 # deg: how far an elbow swings round the line from shoulder to wrist. Wide, so that no fit can
 # learn where an elbow ought to be instead of where it is.
 ELBOW_HABIT_DEG, ELBOW_FRAME_DEG = 30.0, 30.0
@@ -168,9 +170,8 @@ def draw(
     `scatter` scales what differs from frame to frame; 0 leaves the habit.
     """
     at = np.arange(10.0)
-    late = {
-        part: float(rng.normal(0.0, scatter * OUT_OF_STEP)) for part in ("legs", "trunk", "arms")
-    }
+    step = FAR_OUT if scatter > 0 and rng.random() < FAR_OUT_SHARE else OUT_OF_STEP
+    late = {part: float(rng.normal(0.0, scatter * step)) for part in ("legs", "trunk", "arms")}
     values = {
         name: float(np.interp(phase + late[_PART.get(name, "legs")], at, keyed))
         + habit[name]
@@ -179,7 +180,7 @@ def draw(
     }
     if scatter > 0 and rng.random() < BENT_SHARE:
         values["reach"] -= abs(float(rng.normal(0.0, scatter * BENT_MORE)))
-    values["reach"] = float(np.clip(values["reach"], 0.45, 0.995))
+    values["reach"] = float(np.clip(values["reach"], 0.45, 0.9995))
     values["stance"] = float(np.clip(values["stance"], 0.22, 0.62))
     values["heel_lift"] = float(np.clip(values["heel_lift"], 0.0, 70.0)) if phase > 3.5 else 0.0
     values["foot_spin"] = values["foot_spin"] if values["heel_lift"] > 5 else 0.0
@@ -210,7 +211,7 @@ def carry(posture: Posture, phase: float, step: float) -> Posture:
         name: getattr(posture, name) + float(np.diff(np.interp(ends, at, keyed))[0])
         for name, keyed in _KEYS.items()
     }
-    moved["reach"] = float(np.clip(moved["reach"], 0.45, 0.995))
+    moved["reach"] = float(np.clip(moved["reach"], 0.45, 0.9995))
     moved["heel_lift"] = max(moved["heel_lift"], 0.0) if posture.heel_lift > 0 else 0.0
     moved["foot_spin"] = moved["foot_spin"] if moved["heel_lift"] > 5 else 0.0
     moved["lead_knee"], moved["trail_knee"] = (
@@ -243,7 +244,7 @@ def again(posture: Posture, rng: np.random.Generator) -> Posture:
     }
     for elbow in ("lead_elbow", "trail_elbow"):
         changed[elbow] = getattr(posture, elbow) + float(rng.normal(0.0, 8.0))
-    changed["reach"] = float(np.clip(posture.reach + rng.normal(0.0, 0.005), 0.45, 0.995))
+    changed["reach"] = float(np.clip(posture.reach + rng.normal(0.0, 0.005), 0.45, 0.9995))
     changed["lead_knee"] = max(changed["lead_knee"], 2.0)
     changed["trail_knee"] = max(changed["trail_knee"], 2.0)
     shaft = np.asarray(posture.shaft) + rng.normal(0.0, 0.04, 3)

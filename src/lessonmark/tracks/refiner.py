@@ -37,6 +37,8 @@ class RefinedLook:
 
     position: Array  # (16, 2) px of the frame
     se: Array  # (16,) px, of each coordinate, as the network says
+    deeper: Array  # (16,) px that it lies farther from the camera than the hips, along the ray to them
+    deeper_se: Array  # (16,) px
 
 
 class JointRefiner:
@@ -81,13 +83,20 @@ class JointRefiner:
             crop = crop[:, ::-1]
         ready = (crop.astype(np.float32) / 255 - _MEAN) / _SD
         self._network.setInput(np.ascontiguousarray(ready.transpose(2, 0, 1)[None]))
-        maps = np.asarray(self._network.forward(), np.float64).reshape(2, _MAPS, -1)[:, :-1]
+        maps = np.asarray(self._network.forward(), np.float64).reshape(4, _MAPS, -1)[:, :-1]
         # The mean of a map's softmax: integral regression (Sun et al. 2018, from memory).
         weight = np.exp(maps[0] - maps[0].max(axis=1, keepdims=True))
         weight /= weight.sum(axis=1, keepdims=True)
         place = weight @ self._cells
-        se = np.exp((weight * maps[1]).sum(axis=1)) * size_px
+        log_se, deeper, deeper_log_se = (weight * maps[1:]).sum(axis=2)
         if mirrored:
             place[:, 0] = _SIDE - place[:, 0]
-            place, se = place[_OTHER_SIDE], se[_OTHER_SIDE]
-        return RefinedLook(position=(place - shift) / scale, se=se)
+            place, log_se, deeper, deeper_log_se = (
+                one[_OTHER_SIDE] for one in (place, log_se, deeper, deeper_log_se)
+            )
+        return RefinedLook(
+            position=(place - shift) / scale,
+            se=np.exp(log_se) * size_px,
+            deeper=deeper * size_px,
+            deeper_se=np.exp(deeper_log_se) * size_px,
+        )
