@@ -1,6 +1,7 @@
 """Fit what the network's rough depth says of the way a body faces, and how errors go by position.
 
-    python bench/render/facing.py --truth A/truth_0000.npz B/... --looks A.npz B.npz --out F.npz
+    python bench/render/facing.py --truth A/truth_0000.npz B/... --looks A.npz B.npz \
+        --shown refiner.npz --out F.npz
 
 The files of `stills.py` and of `observe.py`, as for `fit.py`, whose small network and folds over
 bodies are used. Per view: how much farther from the camera the lead shoulder is than the trail one,
@@ -122,6 +123,34 @@ def fit_view(rows: Stills, true: Array, phase: Array, args: argparse.Namespace) 
     } | {k: v[0].reshape(v[0].shape if v[0].shape[0] > 1 else -1) for k, v in whole.items()}
 
 
+def shown_errors(file: Path) -> dict[str, Array]:
+    """What is left of the joint refiner's depths in bodies held out (`refine.py`'s .npz)."""
+    with np.load(file) as held:
+        names = [str(name) for name in held["joint_names"]]
+        far, view, pair, phase = (held[key] for key in ("far", "view", "pair", "phase"))
+    sides = {
+        part: [far[:, names.index(f"{side}_{part}")].astype(float) for side in ("left", "right")]
+        for part in ("shoulder", "hip")
+    }
+    left = np.stack(
+        [
+            sides["shoulder"][0] - sides["shoulder"][1],
+            sides["hip"][0] - sides["hip"][1],
+            (sum(sides["shoulder"]) - sum(sides["hip"])) / 2,
+        ],
+        axis=1,
+    )
+    found: dict[str, Array] = {}
+    for v in VIEWS:
+        rows = view == v
+        here = drawn_in(left[rows])
+        random = halves(here, pair[rows])
+        shared = by_position(here**2, phase[rows]) - random
+        found |= {f"{v}/shown_random": random, f"{v}/shown_shared": shared}
+        print(v, "shown: random", np.sqrt(random).round(3), "shared", np.sqrt(shared).round(3))
+    return found
+
+
 def main(args: argparse.Namespace) -> None:
     stills, _ = read_stills(args.truth, args.looks)
     known = read_depths(args.truth, args.looks)
@@ -131,6 +160,7 @@ def main(args: argparse.Namespace) -> None:
         print(f"\n{view}: {len(phase)} stills")
         found = fit_view(stills[view], true, phase, args)
         table |= {f"{view}/{k}": np.asarray(v, np.float32) for k, v in found.items()}
+    table |= {k: v.astype(np.float32) for k, v in shown_errors(args.shown).items()}
     np.savez_compressed(args.out, **table)
 
 
@@ -164,6 +194,7 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--truth", type=Path, nargs="+", required=True)
     parser.add_argument("--looks", type=Path, nargs="+", required=True)
+    parser.add_argument("--shown", type=Path, required=True, help="of the joint refiner's training")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--units", type=int, default=24)
     parser.add_argument("--decay", type=float, default=0.01)

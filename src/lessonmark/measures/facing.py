@@ -4,8 +4,10 @@ The network gives every landmark a rough depth. By itself it is of little use: i
 centimetres. But it knows which shoulder is nearer, and a small table, fitted like the joint centres
 (`lessonmark.tracks.anatomy`) on rendered bodies by `bench/render/facing.py`, makes of it and of all
 the other landmarks how much farther from the camera one shoulder is than the other, one hip than
-the other, and the shoulders than the hips. Where the second camera sees the two shoulders one
-behind the other, or sees one of them badly, this is the better half of what is known of a turn.
+the other, and the shoulders than the hips. The joint refiner reads the same off the picture
+(`lessonmark.tracks.refined`); the two are joined by their errors. Where the second camera sees the
+two shoulders one behind the other, or sees one of them badly, this is the better half of what is
+known of a turn.
 
 The same table holds how much larger or smaller than on average the error of a joint's centre is at
 each position.
@@ -22,7 +24,7 @@ import numpy.typing as npt
 import xarray as xr
 
 from lessonmark.tracks.anatomy import CORRECTED, body_size, network_features
-from lessonmark.tracks.schema import BODY_KEYPOINTS
+from lessonmark.tracks.schema import BODY_KEYPOINTS, DEPTH_LINES
 from lessonmark.words import Handedness, View
 
 __all__ = [
@@ -35,13 +37,18 @@ __all__ = [
 
 Array = npt.NDArray[np.float64]
 
-LINES = ("shoulder", "hip", "trunk")
+LINES = DEPTH_LINES
 POSITIONS = 10
 _FILE = "facing.npz"
 # Share of what the table says of a position's error that is believed where it makes it smaller. In
 # bodies of the renderer that it was learnt on it holds, in another renderer's hardly
 # (bench/README.md, measures); what makes an error larger is believed in full.
 FACTOR_BELIEVED = 0.5
+# How alike landmarks and picture err in a line's depth: correlation on clips of another renderer,
+# where neither was fitted (bench/README.md, two cameras).
+_ALIKE = 0.35
+# How much larger the picture's errors are there than on its own renderer, by line.
+_OTHER_PICTURES = {View.FACE_ON: (1.0, 1.0, 1.0), View.DOWN_THE_LINE: (2.0, 1.0, 1.0)}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -50,6 +57,7 @@ class Facing:
 
     times: Array  # (time,) s
     farther_px: Array  # (time, line) lead than trail shoulder, hip; shoulders than hips; image px
+    shown_px: Array  # (time, line) the same as the picture shows it; NaN where nobody looked
     size_px: Array  # (time,) the body's size, which the errors go with
     view: View
 
@@ -60,7 +68,8 @@ class Facing:
             return None
         return cls(
             times=np.asarray(track["time"].values, float),
-            farther_px=np.asarray(track["farther"].transpose("time", "line").values, float),
+            farther_px=_by_line(track, "farther"),
+            shown_px=_by_line(track, "deeper"),
             size_px=np.asarray(track["body_size"].values, float),
             view=view,
         )
@@ -73,11 +82,33 @@ class Facing:
         s : time in the clip.
         phase : 0 at P1 to 9 at P10.
         """
-        value = np.array([np.interp(s, self.times, line) for line in self.farther_px.T])
+        value, shown = (
+            np.array([np.interp(s, self.times, line) for line in lines.T])
+            for lines in (self.farther_px, self.shown_px)
+        )
         size = float(np.interp(s, self.times, self.size_px))
         table = _table(self.view)
-        shared = _between(table["shared"], phase)
-        return value, size * np.sqrt(table["random"]), size * np.sqrt(shared)
+        random, shared = table["random"], _between(table["shared"], phase)
+        other = np.square(_OTHER_PICTURES[self.view])
+        shown_random, shown_shared = (
+            other * table["shown_random"],
+            other * _between(table["shown_shared"], phase),
+        )
+        # The least-variance mean of two correlated estimates (Gauss-Markov).
+        one, two = random + shared, shown_random + shown_shared
+        alike = _ALIKE * np.sqrt(one * two)
+        weight = np.clip((one - alike) / (one + two - 2 * alike), 0.0, 1.0)
+        weight = np.where(np.isfinite(shown), weight, 0.0)
+        joined = (1 - weight) * value + weight * np.nan_to_num(shown)
+        total = (1 - weight) ** 2 * one + weight**2 * two + 2 * weight * (1 - weight) * alike
+        random = np.minimum((1 - weight) ** 2 * random + weight**2 * shown_random, total)
+        return joined, size * np.sqrt(random), size * np.sqrt(total - random)
+
+
+def _by_line(track: xr.Dataset, name: str) -> Array:
+    if name not in track:
+        return np.full((track.sizes["time"], len(LINES)), np.nan)
+    return np.asarray(track[name].transpose("time", "line").values, float)
 
 
 @cache
@@ -130,6 +161,7 @@ def see_facing(body: xr.Dataset, view: View, handedness: Handedness) -> Facing:
     return Facing(
         times=np.asarray(body["time"].values, float),
         farther_px=share * size[:, None],
+        shown_px=_by_line(body, "deeper"),
         size_px=size,
         view=view,
     )

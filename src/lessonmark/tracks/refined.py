@@ -8,6 +8,7 @@ it, minding that both learnt from the same kind of rendered bodies and so err al
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ from scipy.ndimage import uniform_filter1d
 from lessonmark.media.clip import Frame
 from lessonmark.tracks.anatomy import body_size
 from lessonmark.tracks.refiner import REFINED, JointRefiner, RefinedLook
+from lessonmark.tracks.schema import DEPTH_LINES
 from lessonmark.tracks.smoother import cutoff_hz, smooth_path
 from lessonmark.words import Handedness, View
 
@@ -70,8 +72,11 @@ def refine_joints(
     Returns
     -------
     The same layout: `position` and `velocity` moved, `position_cov` and `position_systematic`
-    smaller where two sights are better than one.
+    smaller where two sights are better than one. New is `deeper` (time, line), px: how much
+    farther from the camera the lead end of each line of `DEPTH_LINES` lies, for the trunk the
+    shoulders than the hips, as the picture shows it; NaN outside the spans.
     """
+    deeper = np.full((joints.sizes["time"], len(DEPTH_LINES)), np.nan)
     out = joints
     names = [str(name) for name in joints["keypoint"].values]
     alone = _LEFT_ALONE[View(joints.attrs["view"])]
@@ -81,8 +86,20 @@ def refine_joints(
     for start_s, stop_s in spans:
         sight = _sight(frames, joints, refiner, taken, start_s, stop_s)
         if sight is not None:
-            out = _joined(out, columns, alike, *sight)
-    return out
+            out = _joined(out, columns, alike, sight)
+            deeper[sight.rows] = sight.deeper
+    out = out.assign_coords(line=list(DEPTH_LINES))
+    return out.assign(deeper=(("time", "line"), deeper, {"units": "px"}))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Sight:
+    """What the picture shows in a span of the track."""
+
+    rows: npt.NDArray[np.intp]
+    place: Array  # (row, 2, joint) px
+    variance: Array  # (row, joint) px^2
+    deeper: Array  # (row, line) px
 
 
 def _sight(
@@ -92,8 +109,8 @@ def _sight(
     taken: Sequence[int],
     start_s: float,
     stop_s: float,
-) -> tuple[npt.NDArray[np.intp], Array, Array] | None:
-    """Rows of a span, the places there of `taken` (row, 2, joint), and variances (row, joint)."""
+) -> _Sight | None:
+    """Look at the frames of a span; places of the joints `taken`."""
     times = joints["time"].values.astype(np.float64)
     rows = np.flatnonzero((times >= start_s - 1e-6) & (times <= stop_s + 1e-6))
     if len(rows) < _LOOKS_LEAST:
@@ -130,7 +147,34 @@ def _sight(
         smooth[:, :, i] = path.position
         said = np.interp(times[rows], times[seen], se[:, k])
         variance[:, i] = (_OTHER_PICTURES * said) ** 2
-    return rows, smooth, variance
+    lines = np.stack([_lines(looks[row], left_handed) for row in seen])
+    calm = np.broadcast_to(np.eye(2), (len(seen), 2, 2))
+    cutoff = cutoff_hz("shoulder", fps)
+    paths = [
+        smooth_path(times[rows], seen - rows[0], lines[:, pair], calm, cutoff=cutoff).position
+        for pair in ([0, 1], [1, 2])
+    ]
+    deeper = np.column_stack([paths[0], paths[1][:, 1]])
+    return _Sight(rows=rows, place=smooth, variance=variance, deeper=deeper)
+
+
+def _lines(look: RefinedLook, left_handed: bool) -> Array:
+    """Depth along each line of `DEPTH_LINES`, px."""
+    lead, trail = ("right", "left") if left_handed else ("left", "right")
+
+    def at(name: str) -> float:
+        return float(look.deeper[REFINED.index(name)])
+
+    shoulders, hips = (
+        np.array([at(f"{lead}_{part}"), at(f"{trail}_{part}")]) for part in ("shoulder", "hip")
+    )
+    return np.array(
+        [
+            shoulders[0] - shoulders[1],
+            hips[0] - hips[1],
+            shoulders.mean() - hips.mean(),
+        ]
+    )
 
 
 def _rows_to_look_at(
@@ -150,10 +194,9 @@ def _joined(
     track: xr.Dataset,
     columns: npt.NDArray[np.intp],
     correlation: Array,
-    rows: npt.NDArray[np.intp],
-    sight: Array,
-    sight_var: Array,
+    sight: _Sight,
 ) -> xr.Dataset:
+    rows, sight_var = sight.rows, sight.variance
     times = track["time"].values.astype(np.float64)[rows]
     square = ("time", "space", "space_other", "keypoint")
     position = track["position"].transpose("time", "space", "keypoint").values.copy()
@@ -164,7 +207,7 @@ def _joined(
     moved = position[span, :, columns]
     total = random[span, :, :, columns] + shared[span, :, :, columns]
     own_var = np.maximum(0.5 * (total[:, 0, 0] + total[:, 1, 1]), 1e-6)
-    gap = sight - moved
+    gap = sight.place - moved
     alike = correlation * np.sqrt(own_var * sight_var)
     expected = 2 * (own_var + sight_var - 2 * alike)
     doubt = (gap**2).sum(axis=1) / np.maximum(expected, 1e-6)

@@ -2,8 +2,9 @@
 
 The pose network's landmarks lie off the joints, and `anatomy` can only guess by how much, since it
 reads the landmarks alone. This network looks at the pixels round the player and gives the centres
-with their errors. It was trained on rendered golfers only (`bench/render/crops.py`, `refine.py`):
-it is believed as one of two sights, never alone (`refined.py`).
+with their errors, and how much farther from the camera than the hips each one lies. It was trained
+on rendered golfers only (`bench/render/crops.py`, `refine.py`): it is believed as one of two
+sights, never alone (`refined.py`, `measures.facing`).
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ class RefinedLook:
 
     position: Array  # (16, 2) px of the frame
     se: Array  # (16,) px, of each coordinate, as the network says
-    deeper: Array  # (16,) px that it lies farther from the camera than the hips, along the ray to them
+    deeper: Array  # (16,) px that it lies farther from the camera than the hips, along their ray
     deeper_se: Array  # (16,) px
 
 

@@ -72,4 +72,7 @@ BODY_KEYPOINTS = (
     "right_foot_index",
 )
 
+# Lines of the body whose depth is told: lead against trail side, shoulders against hips.
+DEPTH_LINES = ("shoulder", "hip", "trunk")
+
 CLUB_KEYPOINTS = ("grip_butt", "grip_mid", "clubhead")
