@@ -89,6 +89,21 @@ def test_a_track_keeps_it(filmed_swing):
     )
 
 
+def test_landmarks_and_picture_are_joined_by_their_errors(filmed_swing):
+    """Two estimates of one depth: the mean lies between them and is surer than either."""
+    body = body_track()
+    alone = with_facing(body, body, View.FACE_ON, Handedness.RIGHT)
+    shown = alone.assign(deeper=alone["farther"] + 30.0)
+    one, both = (Facing.of(track, View.FACE_ON) for track in (alone, shown))
+    before, after = one.at(0.0, 3.0), both.at(0.0, 3.0)
+    assert np.all(after[0] > before[0])
+    assert np.all(after[0] < before[0] + 30.0)
+    total = [np.hypot(random, shared) for _, random, shared in (before, after)]
+    assert np.all(total[1] < total[0])
+    nowhere = Facing.of(alone.assign(deeper=np.nan * alone["farther"]), View.FACE_ON)
+    np.testing.assert_allclose(nowhere.at(0.0, 3.0), before)
+
+
 def told(swing, filming, away):
     """The same swing, its track told how much farther each line's lead end truly is."""
     joints, camera = filming.swing(), np.array(away)

@@ -19,7 +19,7 @@ from lessonmark.media.frames import read_frame_nearest
 from lessonmark.media.probe import probe_clip
 from lessonmark.tracks.refined import refine_joints
 from lessonmark.tracks.refiner import REFINED, JointRefiner, RefinedLook
-from lessonmark.tracks.schema import BODY_KEYPOINTS, SPACE
+from lessonmark.tracks.schema import BODY_KEYPOINTS, DEPTH_LINES, SPACE
 
 DEMO = Path(__file__).parents[2] / "demo"
 ROLE = {"left": "lead", "right": "trail"}  # the demo's player is right-handed
@@ -74,6 +74,46 @@ def test_joints_lie_near_the_truth_and_the_stated_errors_hold(refiner, clip, pos
     assert within.mean() > 0.95
 
 
+def true_deeper(clip: str, position: str) -> dict[str, float]:
+    """How much farther than the hips joints lie along the ray to them, px, by the true camera."""
+    told = json.loads((DEMO / "truth.json").read_text())[clip]
+    camera = told["camera"]
+    turn, shift = np.array(camera["R0"]), np.array(camera["t0"])
+    points = {
+        name: turn @ np.array(told["positions"][position]["joints3d"][name]) + shift
+        for name in ("shoulder_lead", "shoulder_trail", "hip_lead", "hip_trail")
+    }
+    hips = (points["hip_lead"] + points["hip_trail"]) / 2
+    away = np.linalg.norm(hips)
+    px = camera["fx"] / away
+    return {name: float((at - hips) @ hips / away) * px for name, at in points.items()}
+
+
+@pytest.mark.parametrize(
+    ("clip", "part"),
+    [
+        ("before/face-on/clip_00.mp4", "shoulder"),
+        ("before/face-on/clip_00.mp4", "hip"),
+        ("after/down-the-line/clip_00.mp4", "hip"),
+    ],
+)
+def test_the_picture_tells_which_end_of_a_line_is_nearer_and_by_how_much(refiner, clip, part):
+    size = size_px(true_joints(clip, "P1")[0])
+    off, true = [], []
+    for position in ("P1", "P2", "P3", "P4", "P5", "P6", "P7", "P8"):
+        joints, s = true_joints(clip, position)
+        frame = read_frame_nearest(probe_clip(DEMO / "lesson" / clip), s)
+        hips = (joints["left_hip"] + joints["right_hip"]) / 2
+        look = refiner.look(frame.image, middle=hips, size_px=size, mirrored=False)
+        lead, trail = (look.deeper[REFINED.index(f"{side}_{part}")] for side in ROLE)
+        deeper = true_deeper(clip, position)
+        true.append(deeper[f"{part}_lead"] - deeper[f"{part}_trail"])
+        off.append(lead - trail - true[-1])
+    # A tenth of a body size is 4 to 5 cm; the line itself turns by far more in a swing.
+    assert np.sqrt(np.mean(np.square(off))) < 0.1 * size
+    assert np.std(off) < 0.5 * np.std(true)
+
+
 def test_a_left_hander_is_a_right_hander_in_a_mirror(refiner):
     joints, s = true_joints("before/face-on/clip_00.mp4", "P3")
     image = read_frame_nearest(probe_clip(DEMO / "lesson/before/face-on/clip_00.mp4"), s).image
@@ -90,6 +130,7 @@ def test_a_left_hander_is_a_right_hander_in_a_mirror(refiner):
     expected = plain.position[swapped] * np.array([-1.0, 1.0]) + np.array([width, 0.0])
     np.testing.assert_allclose(turned.position, expected, atol=0.6)
     np.testing.assert_allclose(turned.se, plain.se[swapped], rtol=0.1)
+    np.testing.assert_allclose(turned.deeper, plain.deeper[swapped], atol=0.6)
 
 
 def _other(name: str) -> str:
@@ -104,12 +145,16 @@ class Told:
     track: xr.Dataset
     right_px: float
     se_px: float
+    lead_shoulder_deeper_px: float = 20.0
 
     def look(self, image, *, middle, size_px, mirrored) -> RefinedLook:
         row = int(image[0, 0, 0])
         place = self.track["position"].sel(keypoint=list(REFINED)).isel(time=row)
         xy = place.transpose("keypoint", "space").values + np.array([self.right_px, 0.0])
-        return RefinedLook(position=xy, se=np.full(len(REFINED), self.se_px))
+        deeper = np.zeros(len(REFINED))
+        deeper[REFINED.index("left_shoulder")] = self.lead_shoulder_deeper_px
+        se = np.full(len(REFINED), self.se_px)
+        return RefinedLook(position=xy, se=se, deeper=deeper, deeper_se=se)
 
 
 def joint_track(frames: int = 60) -> xr.Dataset:
@@ -182,6 +227,7 @@ def test_outside_the_swings_nothing_changes_and_the_track_given_is_kept():
         out["position"].isel(time=outside), track["position"].isel(time=outside)
     )
     xr.testing.assert_identical(track, before)
+    np.testing.assert_array_equal(np.isnan(out["deeper"]).all("line"), outside)
     assert float(abs(out["position"] - track["position"]).max()) > 1.0
 
 
@@ -189,4 +235,16 @@ def test_a_span_that_is_hardly_seen_is_left_alone():
     track = joint_track()
     told = Told(track, right_px=4.0, se_px=2.0)
     out = refine_joints(lambda a, b: iter(()), track, refiner=told, spans=[(0.0, 1.0)])
-    xr.testing.assert_identical(out, track)
+    xr.testing.assert_identical(out.drop_vars(["deeper", "line"]), track)
+    assert np.isnan(out["deeper"]).all()
+
+
+@pytest.mark.parametrize(("hand", "sign"), [("right", 1.0), ("left", -1.0)])
+def test_depth_is_told_of_the_lead_side_against_the_trail_side(hand, sign):
+    track = joint_track().assign_attrs(handedness=hand)
+    told = Told(track, right_px=0.0, se_px=4.0)
+    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.0, 1.0)])
+    shoulder, hip, trunk = (out["deeper"].sel(line=line) for line in DEPTH_LINES)
+    np.testing.assert_allclose(shoulder, sign * 20.0, atol=1e-6)
+    np.testing.assert_allclose(hip, 0.0, atol=1e-6)
+    np.testing.assert_allclose(trunk, 10.0, atol=1e-6)  # the middle of one deep and one level
