@@ -186,3 +186,13 @@ def test_the_same_plan_written_again_replaces_itself():
     again = read_ics(plan_calendar(plan, made_at=later, plan_id="x"))[1]
     assert [e["UID"] for e in first] == [e["UID"] for e in again]
     assert {e["UID"] for e in first}.isdisjoint(e["UID"] for e in other)
+
+
+def test_in_one_list_a_caution_says_which_of_several_drills_it_means():
+    several = make_plan("noodle-behind-hip", "head-against-foam").cautions_in_one_list
+    foam = find_drill(DRILLS, "head-against-foam").said().name
+    assert [line for line in several if "No ball" in line] == [f"{foam}: No ball with this drill."]
+    assert sum("two club lengths" in line for line in several) == 1
+    assert not any(foam in line for line in several if "No ball" not in line)
+    alone = make_plan("head-against-foam").cautions_in_one_list
+    assert "No ball with this drill." in alone

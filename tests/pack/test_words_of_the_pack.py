@@ -110,6 +110,20 @@ def test_general_cautions_and_a_drills_say_the_same_in_the_same_words(findings_a
             assert sum(about in line for line in lines) == 1, about
 
 
+def test_with_several_drills_a_caution_says_which_one_it_means(findings_and_pictures):
+    slow = [find_drill(read_library(), one) for one in ("posture-hold", "stop-before-ball")]
+    foam = find_drill(read_library(), "head-against-foam")
+    words = CoachWords(plan=tuple(plan_line(drill) for drill in (foam, *slow)))
+    lines = all_cautions(findings_and_pictures[0], words)
+    names = ", ".join(drill.said().name for drill in slow)
+    assert f"{foam.said().name}: No ball with this drill." in lines
+    assert [line for line in lines if "Slow swings" in line] == [
+        f"{names}: Slow swings only: stopping a fast club hurts wrists and elbows."
+    ]
+    alone = CoachWords(plan=(plan_line(foam),))
+    assert "No ball with this drill." in all_cautions(findings_and_pictures[0], alone)
+
+
 def test_every_line_of_the_cards_lists_begins_with_a_capital(findings_and_pictures, monkeypatch):
     """The card is a picture: what is handed to be set is looked at."""
     handed = []

@@ -18,7 +18,8 @@ from lessonmark.drills.dose import (
     stop_lines,
     warnings_for,
 )
-from lessonmark.drills.library import Drill, caution_sentences
+from lessonmark.drills.library import Drill, caution_sentences, cautions_of_its_own
+from lessonmark.drills.safety_words import name_drills
 from lessonmark.drills.wording import checkpoint_sentence, speed_word
 from lessonmark.errors import RecordError
 from lessonmark.language import say
@@ -96,6 +97,12 @@ class PracticePlan:
     stop_on: tuple[str, ...]
     cautions: tuple[str, ...]
     reasons: tuple[str, ...]
+
+    @property
+    def cautions_in_one_list(self) -> tuple[str, ...]:
+        """The cautions, each saying which drill it means where it means one of several."""
+        own = [(drill.said().name, cautions_of_its_own(drill)) for drill in self.drills]
+        return name_drills(self.cautions, own)
 
 
 def plan_practice(drills: Sequence[Drill], wish: Wish) -> PracticePlan:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from lessonmark.drills.safety_words import name_drills
 from lessonmark.lessons.findings import Findings
+from lessonmark.pack import wording
 
 __all__ = ["CoachWords", "PlanLine", "all_cautions"]
 
@@ -18,6 +20,7 @@ class PlanLine:
     cue: str = ""  # 'feel the trail side shorten'
     checkpoint: str = ""  # 'side bend at P6 at least 16° in 4 swings of 5'
     cautions: tuple[str, ...] = ()
+    cautions_of_its_own: tuple[str, ...] = ()  # those of them that mean no other drill
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,6 +36,10 @@ class CoachWords:
 
 
 def all_cautions(findings: Findings, words: CoachWords) -> tuple[str, ...]:
-    """List the lesson's cautions and those of the plan's drills, each once."""
+    """List the lesson's cautions and those of the plan's drills, each once.
+
+    One that means a single drill of several says which.
+    """
     drills = (caution for line in words.plan for caution in line.cautions)
-    return tuple(dict.fromkeys((*findings.cautions, *drills)))
+    own = [(wording.capital(line.drill), line.cautions_of_its_own) for line in words.plan]
+    return name_drills((*findings.cautions, *drills), own)

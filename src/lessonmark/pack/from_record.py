@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from lessonmark.drills.library import Drill, caution_sentences
+from lessonmark.drills.library import Drill, caution_sentences, cautions_of_its_own
 from lessonmark.drills.wording import checkpoint_sentence, dose_sentence
 from lessonmark.language import say, say_n
 from lessonmark.lessons.record import DrillSet, Lesson
@@ -57,6 +57,7 @@ def plan_line(drill: Drill, *, dose: str = "") -> PlanLine:
         cue=words.cue.rstrip("."),
         checkpoint=checkpoint_sentence(drill.checkpoint),
         cautions=caution_sentences(drill),
+        cautions_of_its_own=cautions_of_its_own(drill),
     )
 
 

@@ -116,6 +116,7 @@ def _line(line: _Line, known: Mapping[str, Drill]) -> PlanLine:
             cue=line.cue,
             checkpoint=line.checkpoint,
             cautions=line.cautions,
+            cautions_of_its_own=line.cautions,
         )
     brought = plan_line(drill, dose=line.dose)
     return PlanLine(
@@ -124,4 +125,5 @@ def _line(line: _Line, known: Mapping[str, Drill]) -> PlanLine:
         cue=line.cue or brought.cue,
         checkpoint=line.checkpoint or brought.checkpoint,
         cautions=(*brought.cautions, *line.cautions),
+        cautions_of_its_own=(*brought.cautions_of_its_own, *line.cautions),
     )
