@@ -2,21 +2,68 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import JSON, Enum, String, Text, cast, exists, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import JSON, Column, ColumnElement, Enum, Select, String, Text, cast, exists, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from lessonmark.language import say
-from lessonmark.lessons.record import Base, Cue, InjuryNote, Lesson, Player
+from lessonmark.lessons.record import (
+    Account,
+    Attempt,
+    Base,
+    CauseStep,
+    Clip,
+    Cue,
+    DrillSet,
+    FormerFinding,
+    InjuryNote,
+    Lesson,
+    LessonFinding,
+    PackOrder,
+    Passage,
+    Player,
+)
+from lessonmark.lessons.whose import path_to_player
 
 if TYPE_CHECKING:
     from lessonmark.lessons.store import Record
 
-__all__ = ["find_traces", "traces_of"]
+__all__ = ["WORDS", "find_traces", "traces_of"]
 
 SHORTEST_TRACE = 8  # bytes: a shorter word turns up in a file by chance
+BEGINNING = 24  # characters of a long text that are looked for by themselves
+ROWS_AT_ONCE = 100  # of a column that is read through: a finding may be a megabyte
+# What a person wrote or is called by, and what names their files.
+WORDS: tuple[InstrumentedAttribute[Any], ...] = (
+    Player.uid,
+    Player.name,
+    Player.search,
+    Player.note,
+    Player.guardian,
+    Player.consent_by,
+    Account.name,
+    InjuryNote.words,
+    Lesson.uid,
+    Lesson.title,
+    Lesson.search,
+    Lesson.note,
+    Cue.words,
+    CauseStep.words,
+    DrillSet.name,
+    DrillSet.dose,
+    Attempt.name,
+    Passage.uid,
+    Passage.sound,
+    Passage.caption,
+    PackOrder.talking_points,
+    PackOrder.message,
+    Clip.uid,
+    Clip.name,
+)
 
 
 def find_traces(
@@ -25,68 +72,116 @@ def find_traces(
     """Search the record for words and names that must be gone; gives where they were.
 
     SQLite's file is searched byte by byte. A server's files are its own, and those of a sealed
-    database tell nothing: there every column of every table that holds words is searched.
+    database tell nothing: there every column of every table that holds words is searched. What
+    stands in a row of somebody who stays is theirs.
     """
     found = record.files.traces(media=media, lessons=lessons)
+    sought = [*traces, *media]
     if not record.is_sqlite or record.keys is not None:
-        found += [
-            f"{where}: {say('text of {n} characters', n=len(trace))}"
-            for trace in traces
-            for where in _columns_with(record, trace)
-            if not _said_of_another(record, trace)
-        ]
-    for path in _database_files(record):
-        content = path.read_bytes()
-        found += [
-            f"{path.name}: {say('text of {n} characters', n=len(trace))}"
-            for trace in traces
-            if trace.encode() in content and not _said_of_another(record, trace)
-        ]
+        places = _columns_with(record, sought)
+    else:
+        places = list(_files_with(record, sought))
+    theirs: dict[str, bool] = {}
+    for where, trace in places:
+        if trace not in theirs:
+            theirs[trace] = _said_of_another(record, trace)
+        if not theirs[trace]:
+            found.append(f"{where}: {say('text of {n} characters', n=len(trace))}")
     return found
 
 
 def traces_of(session: Session, player_id: int) -> list[str]:
     """List the words and names of a player that must be nowhere once they are erased."""
-    player = session.get_one(Player, player_id)
-    words = [player.uid, player.name, player.note, player.guardian, player.consent_by]
-    words += [note.words for note in player.injuries]
-    for lesson in player.lessons:
-        words += [lesson.uid, lesson.note, *(cue.words for cue in lesson.cues)]
-        words += [clip.uid for clip in lesson.clips]
+    only = select(Player.id).where(Player.id == player_id)
+    words: list[str] = []
+    for attribute in WORDS:
+        column = attribute.property.columns[0]
+        words += session.scalars(select(column).where(_is_of(column, only)))
+    for kept in (LessonFinding.findings, FormerFinding.findings):
+        column = kept.property.columns[0]
+        for finding in session.scalars(select(column).where(_is_of(column, only))):
+            words += _names_in(finding)
+    # Inside a row's JSON, quotes and ends of lines are written otherwise.
+    words += [json.dumps(word, ensure_ascii=False)[1:-1] for word in words]
     # A long text may span two pages of the file: its beginning is looked for as well.
-    words += [word[:24] for word in words if len(word) > 24]
+    words += [word[:BEGINNING] for word in words if len(word) > BEGINNING]
     return sorted({word for word in words if len(word.encode()) >= SHORTEST_TRACE})
 
 
-def _columns_with(record: Record, trace: str) -> list[str]:
-    columns = [
-        column
-        for table in Base.metadata.sorted_tables
-        for column in table.columns
-        if isinstance(column.type, (String, JSON)) and not isinstance(column.type, Enum)
-    ]
+def _names_in(finding: str) -> Iterator[str]:
+    """Give what a finding called the player and the lesson; they may have been renamed since."""
+    try:
+        said = json.loads(finding)
+        words = (said["player"]["name"], said["lesson_title"], said["drill"])
+    except (ValueError, TypeError, LookupError):  # taken in from elsewhere, and no finding
+        return
+    yield from (word for word in words if isinstance(word, str))
+
+
+def _is_of(column: Column[Any], players: Select[int]) -> ColumnElement[bool]:
+    """Say that a column's row belongs to one of the players.
+
+    Raises
+    ------
+    LookupError : its table is nobody's.
+    """
+    entities: dict[Any, type[Base]] = {
+        mapper.local_table: mapper.class_ for mapper in Base.registry.mappers
+    }
+    key = column.table.c[path_to_player(entities[column.table])]
+    lessons = select(Lesson.id).where(Lesson.player_id.in_(players))
+    clips = select(Clip.id).where(Clip.player_id.in_(players))
+    return key.in_({"lesson_id": lessons, "clip_id": clips}.get(key.name, players))
+
+
+def _with_words() -> Iterator[Column[Any]]:
+    for table in Base.metadata.sorted_tables:
+        for column in table.columns:
+            if isinstance(column.type, (String, JSON)):
+                yield column
+
+
+def _columns_with(record: Record, traces: Iterable[str]) -> list[tuple[str, str]]:
+    """Read every column of words once; gives where each trace is."""
+    found: list[tuple[str, str]] = []
     with record.reading() as session:
-        return [
-            f"{column.table.name}.{column.name}"
-            for column in columns
-            if session.scalar(
-                select(exists().where(cast(column, Text).contains(trace, autoescape=True)))
-            )
-        ]
+        for column in _with_words():
+            if isinstance(column.type, Enum):
+                continue
+            there: set[str] = set()
+            every = select(cast(column, Text)).where(column.is_not(None))
+            for text in session.scalars(every.execution_options(yield_per=ROWS_AT_ONCE)):
+                there.update(trace for trace in traces if trace in text)
+            found += [(f"{column.table.name}.{column.name}", trace) for trace in sorted(there)]
+    return found
+
+
+def _files_with(record: Record, traces: Iterable[str]) -> Iterator[tuple[str, str]]:
+    for path in _database_files(record):
+        content = path.read_bytes()
+        for trace in traces:
+            if trace.encode() in content:
+                yield path.name, trace
 
 
 def _said_of_another(record: Record, trace: str) -> bool:
+    """Whether a row of a player who stays holds it, or it is a name of the tables' own."""
+    for table in Base.metadata.sorted_tables:
+        if any(trace in name for name in (table.name, *table.c.keys())):
+            return True
+    stay = select(Player.id).where(Player.erasing_since.is_(None))
     with record.reading() as session:
-        named = select(func.count()).where(
-            Player.name.contains(trace, autoescape=True)
-            | Player.guardian.contains(trace, autoescape=True)
-            | Player.consent_by.contains(trace, autoescape=True)
-            | Player.note.contains(trace, autoescape=True)
-        )
-        noted = select(func.count()).where(Lesson.note.contains(trace, autoescape=True))
-        cued = select(func.count()).where(Cue.words.contains(trace, autoescape=True))
-        hurt = select(func.count()).where(InjuryNote.words.contains(trace, autoescape=True))
-        return any(session.scalar(query) for query in (named, noted, cued, hurt))
+        for column in _with_words():
+            try:
+                of_somebody = _is_of(column, stay)
+            except LookupError:
+                continue
+            if column.table is Account.__table__:  # a coach's own, who may be a player as well
+                of_somebody |= Account.player_id.is_(None)
+            holds = cast(column, Text).contains(trace, autoescape=True)
+            if session.scalar(select(exists().where(holds, of_somebody))):
+                return True
+    return False
 
 
 def _database_files(record: Record) -> list[Path]:
