@@ -75,7 +75,7 @@ def build_findings(
         rng,
         counts,
         MeasureAt(measure="hinge", position=Position.P6),
-        ("wrist hinge at P6", "deg", "", 5.0),
+        ("wrist angle at P6", "deg", "", 5.0),
         {Stage.BEFORE: 104.0, Stage.AFTER: 108.0},
         6.0,
         None,

@@ -65,7 +65,7 @@ def test_a_draft_is_beyond_doubt(findings, language):
     [
         pytest.param("- Hip shift at P4 has improved.", "not changed", id="not changed"),
         pytest.param("Your hip shift is fixed now", "not changed", id="fixed"),
-        pytest.param("Wrist hinge changed a lot.", "not settled yet", id="not settled"),
+        pytest.param("Wrist angle changed a lot.", "not settled yet", id="not settled"),
         pytest.param("There is less hip shift.", "not changed", id="compared"),
         pytest.param("Side bend at P6 went down.", "moved by +", id="the other way"),
         pytest.param("Side bend is 25° now.", "25° was not measured of side bend", id="number"),
@@ -81,7 +81,7 @@ def test_a_draft_is_beyond_doubt(findings, language):
         pytest.param("No doubt, hip shift changed.", "averages", id="no doubt"),
         pytest.param("Trunk lean at P7 has improved.", "is a lead", id="a side effect"),
         pytest.param("What next\n- Side bend is 48° now.", "48°", id="number in what next"),
-        pytest.param("Wrist hinge: look. It is better.", "not settled yet", id="it"),
+        pytest.param("Wrist angle: look. It is better.", "not settled yet", id="it"),
     ],
 )
 def test_too_much_is_told_in_english(findings, text, told):
@@ -111,7 +111,7 @@ def test_too_much_is_told_in_german(findings, text, told):
         "Side bend at P6 has changed, from about 11 to 19°.",
         "Side bend has improved: more of it, as we wanted.",
         "Hip shift has not changed.",
-        "Wrist hinge: not settled yet.",
+        "Wrist angle: not settled yet.",
         "Let's see whether hip shift gets better.",
         "Next time we want less hip shift, 2 cm at most.",
         "Did hip shift improve?",

@@ -40,7 +40,7 @@ def links(*, coupled, swings=16):
 def test_a_pair_that_stands_out_is_drawn_with_its_interval():
     shown = show_links(links(coupled=True))
     assert shown.summary.startswith("3 pairs were looked at, 1 stand")
-    assert "hip shift at P6 and wrist hinge at P6" in shown.chart
+    assert "hip shift at P6 and wrist angle at P6" in shown.chart
     assert len(shown.sentences) == 1
     assert re.search(r"correlation .+95 % interval", shown.sentences[0])
     assert len(shown.others) == 2  # never dropped

@@ -20,7 +20,7 @@ WHOLE_CLUB = "the whole club in sight, a plain background"
 
 @measure(
     id="hinge",
-    name="wrist hinge",
+    name="wrist angle",
     views={FACE_ON},
     unit="deg",
     reads="lag kept or released early",
