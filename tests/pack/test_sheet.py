@@ -124,6 +124,28 @@ def test_chart_draws_a_dot_for_each_swing_at_its_value(findings_and_pictures):
         assert x - x0 == pytest.approx(scale * (value - v0), abs=0.02)
 
 
+@pytest.mark.parametrize("width", [200, 225, 320, 340])
+def test_a_chart_is_as_wide_as_it_was_asked_to_be(findings_and_pictures, width):
+    """The renderer guesses how wide words are; charts beside each other on paper differed."""
+    for one in findings_and_pictures[0].focus:
+        svg = measure_chart(one.stages, one.change, one.unit, width=width)
+        left, _, wide, _ = map(float, re.search(r'viewBox="([^"]+)"', svg)[1].split())
+        moved = float(re.search(r'transform="translate\(([-\d.]+),', svg)[1])
+        assert moved - left == pytest.approx(2, abs=1)
+        assert wide == pytest.approx(width + 4, abs=3)
+
+
+def test_no_line_of_the_grid_runs_through_a_stages_words(findings_and_pictures):
+    one = findings_and_pictures[0].focus[0]
+    svg = measure_chart(one.stages, one.change, one.unit)
+    lines = re.findall(r'aria-label="tick: [^;]+; top: ([\d.]+); bottom: ([\d.]+)"', svg)
+    heads = re.findall(r'aria-label="y: ([\d.]+); words: ', svg)
+    assert len(heads) == 3
+    assert len(lines) >= 3 * len(heads)
+    for head in map(float, heads):
+        assert not any(float(top) < head + 4 and head - 8 < float(bottom) for top, bottom in lines)
+
+
 def test_chart_of_too_few_swings_has_no_difference(make_findings):
     findings, _ = make_findings(before=2, after=1, drill=0)
     one = findings.focus[0]

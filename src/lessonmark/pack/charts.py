@@ -8,6 +8,8 @@ doi:10.1136/bmj.292.6522.746).
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -34,6 +36,10 @@ _HEAD_PX = 22.0  # a stage's words above its lanes
 _GAP_PX = 10.0
 _TEXT_PX = 13
 _LINE_PX = 16.0  # a second line, where two labels do not fit on one
+_PADDING_PX = 2
+_SIZE = re.compile(r'width="([\d.]+)" height="([\d.]+)" viewBox="[^"]*"')
+_MOVED = re.compile(r'<g [^>]*transform="translate\(([\d.]+),')
+_TICKS = 5  # about so many on an axis
 _Z95 = stats.norm.ppf(0.975)
 _GRID = "#D9D2C3"
 _FAINT = "#6B645A"
@@ -115,7 +121,18 @@ def measure_chart(
         spec = _specification(shown, change, unit, smallest_worth, compared, width)
     know_the_typeface()
     svg: str = vl_convert.vegalite_to_svg(spec)
-    return svg[svg.index("<svg") :]
+    return _without_room_at_the_left(svg[svg.index("<svg") :])
+
+
+def _without_room_at_the_left(svg: str) -> str:
+    """Let the chart begin where its lines do: the renderer guesses wide words, and leaves room."""
+    size, moved = _SIZE.search(svg), _MOVED.search(svg)
+    if size is None or moved is None:
+        return svg
+    room = float(moved[1]) - _PADDING_PX
+    width, height = float(size[1]) - room, size[2]
+    framed = f'width="{width:g}" height="{height}" viewBox="{room:g} 0 {width:g} {height}"'
+    return svg[: size.start()] + framed + svg[size.end() :]
 
 
 def _specification(
@@ -147,7 +164,7 @@ def _specification(
             domainColor=_GRID,
             tickColor=_GRID,
         ),
-        padding=2,
+        padding=_PADDING_PX,
     ).to_dict()
     return spec
 
@@ -224,9 +241,21 @@ def _dots(
     shown: Sequence[_Shown], unit: str, domain: tuple[float, float], width: int
 ) -> alt.LayerChart | alt.FacetChart:
     swings, heads, height = _rows(shown, unit, width)
+    ticks = _ticks(domain)
     axis = alt.Axis(
-        title=None, tickCount=5, labelExpr=_tick_words(domain), domain=False, ticks=False
+        title=None,
+        values=ticks,
+        labelExpr=_tick_words(domain),
+        domain=False,
+        ticks=False,
+        grid=False,
     )
+    # Beside the swings alone: through the words above them a line would strike them out.
+    behind = [
+        {"tick": tick, "top": head["top"], "bottom": head["bottom"]}
+        for tick in ticks
+        for head in heads
+    ]
     y_scale = alt.Scale(domain=[0, height], nice=False, reverse=True)
 
     def y(field: str) -> alt.Y:
@@ -241,6 +270,9 @@ def _dots(
         "stroke": alt.Stroke("colour", type="nominal", scale=None),
     }
     layers = [
+        alt.Chart(alt.InlineData(values=behind))
+        .mark_rule(color=_GRID, size=1)
+        .encode(x=_x("tick", domain, axis), y=y("top"), y2="bottom"),
         at_head.mark_rect(opacity=0.13).encode(
             x=_x("low", domain, axis), x2="high", y=y("top"), y2="bottom", color=colour
         ),
@@ -273,6 +305,15 @@ def _dots(
             )
         )
     return alt.layer(*layers).properties(width=width, height=height)
+
+
+def _ticks(domain: tuple[float, float]) -> list[float]:
+    """Give round numbers inside the domain: steps of 1, 2 or 5 times a power of ten."""
+    rough = (domain[1] - domain[0]) / _TICKS
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(power * k for k in (1, 2, 5, 10) if power * k >= 0.75 * rough)
+    first, last = math.ceil(domain[0] / step), math.floor(domain[1] / step)
+    return [round(k * step, 12) for k in range(first, last + 1)]
 
 
 def _difference(
