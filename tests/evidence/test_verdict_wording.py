@@ -53,6 +53,18 @@ def test_numbers_carry_the_decimals_their_error_allows(error, decimals):
     assert decimals_for(error) == decimals
 
 
+def test_a_coach_can_take_one_mean_from_the_other():
+    """132.2 and 121.5 rounded are 132 and 122: the difference would look wrong by one."""
+    change = replace(
+        CHANGED, mean_a=132.2, mean_b=121.5, difference=-10.7, low=-14.3, high=-7.0,
+        direction="less",
+    )  # fmt: skip
+    said = verdict_sentence(change, "wrist angle at P6", "deg", "coach")
+    assert "From 132.2° to 121.5°, a difference of −11° (95 % interval −14° to −7°)." in said
+    plain = verdict_sentence(CHANGED, "side bend at P6", "deg", "coach")
+    assert "From 12° to 20°, a difference of +8°" in plain
+
+
 @pytest.mark.parametrize(
     ("unit", "text"),
     [

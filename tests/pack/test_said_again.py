@@ -17,6 +17,9 @@ from lessonmark.pack.said_again import said_again, say_again
 FILLED = {"at": "P6", "position": "P6", "number": "7", "n": 5, "view": "face-on", "value": "7"}
 
 
+SCALE = "centimetres from stature, {} % standard error"
+
+
 def _values(message):
     values = {}
     for _, name, spec, _ in string.Formatter().parse(message):
@@ -94,11 +97,20 @@ def test_caption_is_said_with_its_measure_and_its_number():
 
 
 def test_clauses_in_a_row_are_each_said_again():
-    clauses = [f"centimetres from stature, {e} % standard error" for e in ("4.2", "4.4")]
+    clauses = [SCALE.format(e) for e in ("4.2", "4.4")]
     with speaking("de"):
         assert say_again("; ".join(clauses)) == (
             "Zentimeter aus: Körpergröße, 4,2 % Standardfehler; "
             "Zentimeter aus: Körpergröße, 4,4 % Standardfehler"
+        )
+
+
+def test_what_is_said_of_one_view_is_said_again_with_the_view():
+    clauses = f"face-on: {SCALE.format(4.2)}; down-the-line: {SCALE.format(4.4)}"
+    with speaking("de"):
+        assert say_again(clauses) == (
+            "von vorn: Zentimeter aus: Körpergröße, 4,2 % Standardfehler; "
+            "von hinten: Zentimeter aus: Körpergröße, 4,4 % Standardfehler"
         )
 
 

@@ -135,11 +135,12 @@ def _for_player(change: Change, title: str, unit: str) -> list[str]:
 
 def _for_coach(change: Change, title: str, unit: str) -> list[str]:
     decimals = _decimals(change)
+    means = _decimals_of_means(change, decimals)
     numbers = {
         "name": title,
         "verdict": verdict_word(change.verdict),
-        "a": quantity(change.mean_a or 0.0, unit, decimals),
-        "b": quantity(change.mean_b or 0.0, unit, decimals),
+        "a": quantity(change.mean_a or 0.0, unit, means),
+        "b": quantity(change.mean_b or 0.0, unit, means),
         "difference": _signed(change.difference or 0.0, unit, decimals),
         "low": _signed(change.low or 0.0, unit, decimals),
         "high": _signed(change.high or 0.0, unit, decimals),
@@ -277,6 +278,13 @@ def _set_aside(change: Change) -> str:
 
 def _decimals(change: Change) -> int:
     return decimals_for(change.standard_error or 0.0)
+
+
+def _decimals_of_means(change: Change, decimals: int) -> int:
+    """One more where the rounded means would seem to differ otherwise than the difference says."""
+    a, b = change.mean_a or 0.0, change.mean_b or 0.0
+    apart = round(round(b, decimals) - round(a, decimals), decimals)
+    return decimals + (apart != round(change.difference or 0.0, decimals))
 
 
 def _worth(change: Change, unit: str) -> str:

@@ -34,7 +34,14 @@ from lessonmark.measures.measured import MeasureAt
 from lessonmark.measures.registry import catalogue
 from lessonmark.words import Stage, View
 
-__all__ = ["DERIVED", "PICTURES", "analyse_lesson", "find_evidence", "report_evidence"]
+__all__ = [
+    "DERIVED",
+    "PICTURES",
+    "analyse_lesson",
+    "find_evidence",
+    "report_evidence",
+    "scale_note",
+]
 
 DERIVED = "derived"  # folder inside the output folder: may be deleted, is made again
 PICTURES = "pictures"
@@ -144,7 +151,7 @@ def find_evidence(
         side_effects=judged.side_effects,
         not_measured=list_refusals(clips),
         cautions=cautions_for(lesson),
-        scale_note=_scale_note(clips),
+        scale_note=scale_note(clips),
         software=f"lessonmark {__version__}",
         chain=check_coachs_chain(lesson.chain, clips, same_swing),
         links=find_links(judged.focus, lesson.chain, judged.side_effects, clips, same_swing),
@@ -250,10 +257,19 @@ def _unknown(what: str, folder: Path, number: int, do: str) -> LessonFileError:
     return LessonFileError(what, path=folder / LESSON_FILE, where=f"focus {number}", do=do)
 
 
-def _scale_note(clips: Sequence[ClipFinding]) -> str:
-    notes = dict.fromkeys(clip.scale.note for clip in clips if clip.scale is not None)
-    if notes:
-        return "; ".join(note for note in notes if note)
+def scale_note(clips: Sequence[ClipFinding]) -> str:
+    """Say where the centimetres come from; for each view by itself where they differ."""
+    seen = [(clip.view, clip.scale.note) for clip in clips if clip.scale is not None]
+    if seen:
+        views: dict[str, set[View]] = {}
+        for view, note in seen:
+            views.setdefault(note, set()).add(view)
+        every = {view for view, _ in seen}
+        return "; ".join(
+            note if views[note] == every else f"{say(min(views[note]))}: {note}"
+            for note in views
+            if note
+        )
     return say("No scale was found, so lengths are in % of the torso's length at address.")
 
 

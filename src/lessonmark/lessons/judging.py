@@ -231,8 +231,9 @@ def captions(finding: FocusFinding | SideEffect) -> dict[str, str]:
 
 def _with_error(value: Measured, unit: str) -> str:
     digits = 0 if value.se >= 2 else 1
-    sign = {"deg": "°"}.get(unit, f" {unit}" if unit else "")
-    return f"{say_number(value.value, digits)} ± {say_number(1.96 * value.se, digits)}{sign}"
+    sign = {"deg": "°"}.get(unit, f"\u00a0{unit}" if unit else "")
+    error = say_number(1.96 * value.se, digits)
+    return f"{say_number(value.value, digits)}\u00a0±\u00a0{error}{sign}"
 
 
 def measure_title(entry: Measure, at: MeasureAt) -> str:

@@ -34,6 +34,12 @@ class CoachWords:
     next_step: str = ""  # 'film five swings face-on in three weeks'
     note: str = ""  # anything else, printed as it is
 
+    @property
+    def other_cues(self) -> tuple[str, ...]:
+        """The cues that do not stand beside a drill of the plan already."""
+        beside = {_bare(line.cue) for line in self.plan}
+        return tuple(cue for cue in self.cues if _bare(cue) not in beside)
+
 
 def all_cautions(findings: Findings, words: CoachWords) -> tuple[str, ...]:
     """List the lesson's cautions and those of the plan's drills, each once.
@@ -43,3 +49,7 @@ def all_cautions(findings: Findings, words: CoachWords) -> tuple[str, ...]:
     drills = (caution for line in words.plan for caution in line.cautions)
     own = [(wording.capital(line.drill), line.cautions_of_its_own) for line in words.plan]
     return name_drills((*findings.cautions, *drills), own)
+
+
+def _bare(cue: str) -> str:
+    return cue.strip().rstrip(".").casefold()

@@ -72,7 +72,7 @@ def write_paper(
         "focus": focus,
         "causes": list(words.causes),
         "plan": [plan_value(line) for line in words.plan],
-        "cues": list(words.cues),
+        "cues": list(words.other_cues),
         "next": words.next_step,
         "note": words.note,
         "cautions": list(all_cautions(findings, words)),

@@ -25,6 +25,7 @@ from lessonmark.lessons.findings import (
     SwingFinding,
 )
 from lessonmark.measures.measured import Refused
+from lessonmark.words import View
 
 __all__ = ["said_again", "say_again"]
 
@@ -81,7 +82,15 @@ def say_again(text: str) -> str:
 def _listed(text: str) -> str:
     """Say what is joined by semicolons, clause by clause."""
     clauses = text.split("; ")
-    return "; ".join(_one(clause, spoken()) or clause for clause in clauses)
+    return "; ".join(_clause(clause) for clause in clauses)
+
+
+def _clause(text: str) -> str:
+    """Say 'centimetres from stature', or 'face-on: centimetres from stature'."""
+    view, colon, what = text.partition(": ")
+    if colon and view in set(View):
+        return f"{say(view)}{colon}{_one(what, spoken()) or what}"
+    return _one(text, spoken()) or text
 
 
 def said_again(findings: Findings) -> Findings:
@@ -153,7 +162,7 @@ def _refused(one: Refused) -> Refused:
 
 
 def _subject(key: str) -> str:
-    """'face-on: wrist hinge'."""
+    """'face-on: wrist angle'."""
     view, colon, what = key.partition(": ")
     return f"{say_again(view)}{colon}{say_again(what)}" if colon else say_again(key)
 

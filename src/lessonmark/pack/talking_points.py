@@ -97,7 +97,7 @@ def _was(one: FocusFinding) -> str:
 
 
 def _aim(one: FocusFinding) -> str:
-    worth = wording.number_with_unit(one.smallest_worth, one.unit)
+    worth = wording.length_words(one.smallest_worth, one.unit)
     if one.direction == "more":
         return say("{name}: more of it, by at least {worth}.", name=_title(one), worth=worth)
     if one.direction == "less":
@@ -176,7 +176,7 @@ def _next(findings: Findings, words: CoachWords) -> tuple[str, ...]:
             lines.append(say("Cue: {cue}.", cue=line.cue.rstrip(".")))
         if line.checkpoint:
             lines.append(say("Checkpoint: {checkpoint}.", checkpoint=line.checkpoint.rstrip(".")))
-    lines += [say("Cue: {cue}.", cue=cue.rstrip(".")) for cue in words.cues]
+    lines += [say("Cue: {cue}.", cue=cue.rstrip(".")) for cue in words.other_cues]
     if words.next_step:
         lines.append(wording.sentence(words.next_step))
     if not (words.plan or words.cues or words.next_step) and findings.focus:

@@ -20,6 +20,7 @@ __all__ = [
     "figure_note",
     "figure_words",
     "interval_words",
+    "length_words",
     "measure_title",
     "measured_words",
     "number_with_unit",
@@ -57,6 +58,12 @@ def _digits(unit: str) -> int:
 def number_with_unit(value: float, unit: str) -> str:
     """'12.1°', '4.0 cm'."""
     return say_number(value, _digits(unit)) + unit_sign(unit)
+
+
+def length_words(value: float, unit: str) -> str:
+    """'5°', '2.5 cm': what somebody set or read off a rule, without a zero that says nothing."""
+    digits = 0 if value == round(value) else _digits(unit)
+    return say_number(value, digits) + unit_sign(unit)
 
 
 def measured_words(measured: Measured, unit: str) -> str:
