@@ -146,49 +146,34 @@ def _trunk(body: Body, turns: Array, p: Posture) -> tuple[Array, Array]:
     return pelvis, thorax
 
 
-def _clavicles(body: Body, turns: Array, p: Posture, thorax: Array, hands: Array) -> None:
-    """Let the shoulder girdle follow the arm: forward across the chest, up overhead."""
+# An arm as long as this share of its length reaches; folded to less by so much more, its shoulder
+# goes back by as much as a reaching one's forward. Common practice, no source.
+_REACHING, _FOLDED = 0.97, 0.3
+_GIRDLE_BACK_DEG, _GIRDLE_FORWARD_DEG = -28.0, 35.0
+
+
+def _clavicles(
+    body: Body, turns: Array, p: Posture, thorax: Array, hands: Array, folded: dict[str, float]
+) -> None:
+    """Let the shoulder girdle follow the arm: forward across the chest, up overhead.
+
+    A folded arm's shoulder goes back; each girdle also has a will of its own.
+    """
+    own = {"L": (p.lead_girdle, p.lead_lift), "R": (p.trail_girdle, p.trail_lift)}
     for side, sign in (("L", 1.0), ("R", -1.0)):
         local = unit(hands) * np.array([sign, 1.0, 1.0])  # outward, back, up
-        forward = float(np.clip(-local[1] - 0.35 * local[0], 0.0, 1.0)) * p.protraction
-        up = float(np.clip(local[2] + 0.3, 0.0, 1.2)) * p.elevation
+        share = float(np.clip(-local[1] - 0.35 * local[0], 0.0, 1.0)) - 1.5 * folded[side]
+        forward = np.clip(
+            share * p.protraction + own[side][0], _GIRDLE_BACK_DEG, _GIRDLE_FORWARD_DEG
+        )
+        up = float(np.clip(local[2] + 0.3, 0.0, 1.2)) * p.elevation + own[side][1]
         turn = thorax @ about("z", -sign * forward) @ about("y", -sign * up)
         _descend(body, turns, f"clavicle.{side}", turn)
 
 
-def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> tuple[Array, Array]:
-    for _ in range(2):  # the girdle moves the shoulders, the shoulders move the hands
-        heads = _follow(body, turns, root)
-        left, right = (heads[body.names.index(f"upperarm01.{s}")] for s in "LR")
-        middle = (left + right) / 2
-        azimuth, elevation = np.radians(p.hands_azimuth), np.radians(p.hands_elevation)
-        # 0 elevation hangs along the trunk, 90 is square to the chest; + azimuth to the trail side.
-        local = np.array(
-            [
-                -np.sin(elevation) * np.sin(azimuth),
-                -np.sin(elevation) * np.cos(azimuth),
-                -np.cos(elevation),
-            ]
-        )
-        _clavicles(body, turns, p, thorax, local)
-    upper = {
-        s: float(np.linalg.norm(body.at(f"lowerarm01.{s}") - body.at(f"upperarm01.{s}")))
-        for s in "LR"
-    }
-    lower = {
-        s: float(np.linalg.norm(body.at(f"wrist.{s}") - body.at(f"lowerarm01.{s}"))) for s in "LR"
-    }
-    direction = thorax @ local
-    heads = _follow(body, turns, root)
-    shoulder = {s: heads[body.names.index(f"upperarm01.{s}")] for s in "LR"}
+def _hands_at(shoulder: dict[str, Array], direction: Array, lead_full: float) -> Array:
+    """Walk the grip out along its direction until the lead arm is as long as asked for."""
     middle = (shoulder["L"] + shoulder["R"]) / 2
-    shaft = unit(np.asarray(p.shaft))
-    palm_m = {
-        s: 0.95 * float(np.linalg.norm(body.at(f"finger3-1.{s}") - body.at(f"wrist.{s}")))
-        for s in "LR"
-    }
-    lead_full = p.reach * (upper["L"] + lower["L"])
-    # Walk the grip out along its direction until the lead arm is as long as asked for.
     low, high = 0.05, 1.6
     for _ in range(24):
         r = (low + high) / 2
@@ -196,7 +181,47 @@ def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> t
             high = r
         else:
             low = r
-    wrist = {"L": middle + low * direction}
+    return middle + low * direction
+
+
+def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> tuple[Array, Array]:
+    length = {
+        s: float(
+            np.linalg.norm(body.at(f"lowerarm01.{s}") - body.at(f"upperarm01.{s}"))
+            + np.linalg.norm(body.at(f"wrist.{s}") - body.at(f"lowerarm01.{s}"))
+        )
+        for s in "LR"
+    }
+    azimuth, elevation = np.radians(p.hands_azimuth), np.radians(p.hands_elevation)
+    # 0 elevation hangs along the trunk, 90 is square to the chest; + azimuth to the trail side.
+    local = np.array(
+        [
+            -np.sin(elevation) * np.sin(azimuth),
+            -np.sin(elevation) * np.cos(azimuth),
+            -np.cos(elevation),
+        ]
+    )
+    folded = {"L": 0.0, "R": 0.0}
+    for _ in range(3):  # the girdle moves the shoulders, the shoulders move the hands
+        _clavicles(body, turns, p, thorax, local, folded)
+        heads = _follow(body, turns, root)
+        shoulder = {s: heads[body.names.index(f"upperarm01.{s}")] for s in "LR"}
+        hands = _hands_at(shoulder, thorax @ local, p.reach * length["L"])
+        for s in "LR":
+            reach = float(np.linalg.norm(hands - shoulder[s])) / length[s]
+            folded[s] = float(np.clip((_REACHING - reach) / _FOLDED, 0.0, 1.0))
+    upper = {
+        s: float(np.linalg.norm(body.at(f"lowerarm01.{s}") - body.at(f"upperarm01.{s}")))
+        for s in "LR"
+    }
+    lower = {s: length[s] - upper[s] for s in "LR"}
+    direction = thorax @ local
+    shaft = unit(np.asarray(p.shaft))
+    palm_m = {
+        s: 0.95 * float(np.linalg.norm(body.at(f"finger3-1.{s}") - body.at(f"wrist.{s}")))
+        for s in "LR"
+    }
+    wrist = {"L": hands}
     hand_l = (direction, direction)  # the lead hand's direction and palm, set on its turn
     turn: dict[str, Array] = {}
     for side in ("L", "R"):

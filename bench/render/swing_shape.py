@@ -37,6 +37,10 @@ class Posture:
     finger_curl: float
     protraction: float
     elevation: float
+    lead_girdle: float  # the shoulder's own, + forward
+    trail_girdle: float
+    lead_lift: float  # + up
+    trail_lift: float
     stance: float
     lead_flare: float
     trail_flare: float
@@ -147,19 +151,25 @@ OUT_OF_STEP, FAR_OUT, FAR_OUT_SHARE = 0.35, 1.8, 0.3
 # deg: how far an elbow swings round the line from shoulder to wrist. Wide, so that no fit can
 # learn where an elbow ought to be instead of where it is.
 ELBOW_HABIT_DEG, ELBOW_FRAME_DEG = 30.0, 30.0
+# deg: a shoulder's own way on top of what follows from its arm; a habit, and again in each frame.
+_GIRDLE = {"lead_girdle": 8.0, "trail_girdle": 8.0, "lead_lift": 6.0, "trail_lift": 6.0}
 AGAIN_SHARE = 0.3  # of it, between two swings or stages of one golfer at one position
 
 
 def style(rng: np.random.Generator) -> dict[str, float]:
     """One golfer's habits: a constant offset for every keyed figure, and the rest."""
-    return {name: float(rng.normal(0.0, sd)) for name, sd in _STYLE.items()} | {
-        "lead_flare": float(rng.uniform(0, 35)),
-        "trail_flare": float(rng.uniform(-5, 25)),
-        "protraction": float(rng.uniform(5, 25)),
-        "elevation": float(rng.uniform(5, 25)),
-        "lead_elbow": float(rng.normal(0.0, ELBOW_HABIT_DEG)),
-        "trail_elbow": float(rng.normal(0.0, ELBOW_HABIT_DEG)),
-    }
+    return (
+        {name: float(rng.normal(0.0, sd)) for name, sd in _STYLE.items()}
+        | {
+            "lead_flare": float(rng.uniform(0, 35)),
+            "trail_flare": float(rng.uniform(-5, 25)),
+            "protraction": float(rng.uniform(5, 25)),
+            "elevation": float(rng.uniform(5, 25)),
+            "lead_elbow": float(rng.normal(0.0, ELBOW_HABIT_DEG)),
+            "trail_elbow": float(rng.normal(0.0, ELBOW_HABIT_DEG)),
+        }
+        | {name: float(rng.normal(0.0, sd)) for name, sd in _GIRDLE.items()}
+    )
 
 
 def draw(
@@ -198,7 +208,14 @@ def draw(
         trail_elbow=habit["trail_elbow"] + float(rng.normal(0.0, scatter * ELBOW_FRAME_DEG)),
         finger_curl=float(rng.uniform(45, 60)),
         hands_apart=float(rng.uniform(0.07, 0.11)),
-        **{k: v for k, v in habit.items() if k in known - set(values) and "elbow" not in k},
+        **{
+            name: habit[name] + float(rng.normal(0.0, scatter * sd)) for name, sd in _GIRDLE.items()
+        },
+        **{
+            k: v
+            for k, v in habit.items()
+            if k in known - set(values) - set(_GIRDLE) and "elbow" not in k
+        },
         **values,
     )
 
@@ -244,6 +261,8 @@ def again(posture: Posture, rng: np.random.Generator) -> Posture:
     }
     for elbow in ("lead_elbow", "trail_elbow"):
         changed[elbow] = getattr(posture, elbow) + float(rng.normal(0.0, 8.0))
+    for name, sd in _GIRDLE.items():
+        changed[name] = getattr(posture, name) + float(rng.normal(0.0, AGAIN_SHARE * sd))
     changed["reach"] = float(np.clip(posture.reach + rng.normal(0.0, 0.005), 0.45, 0.9995))
     changed["lead_knee"] = max(changed["lead_knee"], 2.0)
     changed["trail_knee"] = max(changed["trail_knee"], 2.0)

@@ -5,7 +5,8 @@ centimetres. But it knows which shoulder is nearer, and a small table, fitted li
 (`lessonmark.tracks.anatomy`) on rendered bodies by `bench/render/facing.py`, makes of it and of all
 the other landmarks how much farther from the camera one shoulder is than the other, one hip than
 the other, and the shoulders than the hips. The joint refiner reads the same off the picture
-(`lessonmark.tracks.refined`); the two are joined by their errors. Where the second camera sees the
+(`lessonmark.tracks.refined`) and takes its place where it looked: joining the two gained nothing on
+pictures of another renderer (bench/README.md, two cameras). Where the second camera sees the
 two shoulders one behind the other, or sees one of them badly, this is the better half of what is
 known of a turn.
 
@@ -44,9 +45,6 @@ _FILE = "facing.npz"
 # bodies of the renderer that it was learnt on it holds, in another renderer's hardly
 # (bench/README.md, measures); what makes an error larger is believed in full.
 FACTOR_BELIEVED = 0.5
-# How alike landmarks and picture err in a line's depth: correlation on clips of another renderer,
-# where neither was fitted (bench/README.md, two cameras).
-_ALIKE = 0.35
 # How much larger the picture's errors are there than on its own renderer, by line.
 _OTHER_PICTURES = {View.FACE_ON: (1.0, 1.0, 1.0), View.DOWN_THE_LINE: (2.0, 1.0, 1.0)}
 
@@ -88,21 +86,15 @@ class Facing:
         )
         size = float(np.interp(s, self.times, self.size_px))
         table = _table(self.view)
-        random, shared = table["random"], _between(table["shared"], phase)
         other = np.square(_OTHER_PICTURES[self.view])
-        shown_random, shown_shared = (
-            other * table["shown_random"],
+        looked = np.isfinite(shown)
+        random = np.where(looked, other * table["shown_random"], table["random"])
+        shared = np.where(
+            looked,
             other * _between(table["shown_shared"], phase),
+            _between(table["shared"], phase),
         )
-        # The least-variance mean of two correlated estimates (Gauss-Markov).
-        one, two = random + shared, shown_random + shown_shared
-        alike = _ALIKE * np.sqrt(one * two)
-        weight = np.clip((one - alike) / (one + two - 2 * alike), 0.0, 1.0)
-        weight = np.where(np.isfinite(shown), weight, 0.0)
-        joined = (1 - weight) * value + weight * np.nan_to_num(shown)
-        total = (1 - weight) ** 2 * one + weight**2 * two + 2 * weight * (1 - weight) * alike
-        random = np.minimum((1 - weight) ** 2 * random + weight**2 * shown_random, total)
-        return joined, size * np.sqrt(random), size * np.sqrt(total - random)
+        return np.where(looked, shown, value), size * np.sqrt(random), size * np.sqrt(shared)
 
 
 def _by_line(track: xr.Dataset, name: str) -> Array:
