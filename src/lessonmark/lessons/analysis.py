@@ -266,7 +266,7 @@ def scale_note(clips: Sequence[ClipFinding]) -> str:
             views.setdefault(note, set()).add(view)
         every = {view for view, _ in seen}
         return "; ".join(
-            note if views[note] == every else f"{say(min(views[note]))}: {note}"
+            note if views[note] == every else f"{min(views[note])}: {note}"
             for note in views
             if note
         )
