@@ -178,6 +178,18 @@ def test_words_that_another_player_has_too_are_theirs(record, add_talked_to):
 
 
 @ON_ALL
+def test_another_players_words_about_the_one_who_goes_are_found(
+    record, add_player, add_talked_to, monkeypatch
+):
+    monkeypatch.setattr(erasure, "AGAIN_AFTER_S", 0.0)
+    player_id = add_talked_to()
+    keeper_id = add_player("Somebody Else", first_byte=100)
+    with record.writing() as session:
+        (lesson,) = session.get_one(Player, keeper_id).lessons
+        lesson.title = "as Wilma Testerly does it"
+    assert not erase_player(record, player_id).proven
+
+
 def test_rows_that_stay_are_found(record, add_player, monkeypatch):
     """Guards the proof: nothing was deleted, and who was to go does not count as another."""
     monkeypatch.setattr(erasure, "AGAIN_AFTER_S", 0.0)

@@ -156,7 +156,7 @@ def test_a_focus_is_judged_at_once_with_a_dot_and_a_link_a_swing(coach, lesson):
     # The invented clips bend 6 and 26 degrees: far beyond their scatter and error.
     assert re.search(r'class="verdict changed"', page)
     assert len(set(re.findall(r'href="/swings/(\d+)\?at=side_bend@P6"', page))) == 6
-    assert "by at least 3.0°" in page
+    assert "by at least 3°" in page
 
 
 def test_pictures_follow_from_the_background_and_can_be_chosen(coach, lesson, record):

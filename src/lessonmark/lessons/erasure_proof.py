@@ -4,10 +4,23 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import JSON, Column, ColumnElement, Enum, Select, String, Text, cast, exists, select
+from sqlalchemy import (
+    JSON,
+    Column,
+    ColumnElement,
+    Enum,
+    Select,
+    String,
+    Text,
+    cast,
+    exists,
+    func,
+    select,
+)
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from lessonmark.language import say
@@ -73,7 +86,8 @@ def find_traces(
 
     SQLite's file is searched byte by byte. A server's files are its own, and those of a sealed
     database tell nothing: there every column of every table that holds words is searched. What
-    stands in a row of somebody who stays is theirs.
+    somebody who stays has word for word too is theirs: a title, a drill, a name alike. What
+    another's words say of the one who goes is not.
     """
     found = record.files.traces(media=media, lessons=lessons)
     sought = [*traces, *media]
@@ -165,7 +179,7 @@ def _files_with(record: Record, traces: Iterable[str]) -> Iterator[tuple[str, st
 
 
 def _said_of_another(record: Record, trace: str) -> bool:
-    """Whether a row of a player who stays holds it, or it is a name of the tables' own."""
+    """Whether a player who stays has just these words, or they are a name of the tables' own."""
     for table in Base.metadata.sorted_tables:
         if any(trace in name for name in (table.name, *table.c.keys())):
             return True
@@ -178,10 +192,20 @@ def _said_of_another(record: Record, trace: str) -> bool:
                 continue
             if column.table is Account.__table__:  # a coach's own, who may be a player as well
                 of_somebody |= Account.player_id.is_(None)
-            holds = cast(column, Text).contains(trace, autoescape=True)
-            if session.scalar(select(exists().where(holds, of_somebody))):
+            if session.scalar(select(exists().where(_is_just(column, trace), of_somebody))):
                 return True
     return False
+
+
+def _is_just(column: Column[Any], trace: str) -> ColumnElement[bool]:
+    """Say that a column holds these words and no others, or a string of its JSON does."""
+    held = cast(column, Text)
+    same = held.contains(f'"{trace}"', autoescape=True) | (held == trace)
+    if len(trace) == BEGINNING:
+        same |= func.substr(held, 1, BEGINNING) == trace
+    with suppress(ValueError):
+        same |= held == json.loads(f'"{trace}"')  # the trace is as JSON writes it
+    return same
 
 
 def _database_files(record: Record) -> list[Path]:
