@@ -438,8 +438,7 @@ def test_an_erasure_leaves_nothing_and_its_proof_can_fail(sealed, sealer, monkey
         patched.setattr(erasure, "AGAIN_AFTER_S", 0.01)
         patched.setattr(erasure_proof, "_said_of_another", lambda record, trace: False)
         assert [
-            one.partition(":")[0]
-            for one in find_traces(record, [note], media=[], lessons=[])
+            one.partition(":")[0] for one in find_traces(record, [note], media=[], lessons=[])
         ] == ["injury_note.words"]
         patched.setattr(SealedFiles, "remove_lesson", lambda self, uid: 0)
         report = erase_player(record, player_id)
