@@ -190,6 +190,27 @@ def test_another_players_words_about_the_one_who_goes_are_found(
     assert not erase_player(record, player_id).proven
 
 
+@pytest.mark.parametrize(
+    ("name", "title", "note"),
+    [
+        ("Someone Else", "short game and driver", ""),  # words that anybody uses
+        ("Wilma Testerly", "", ""),  # two people of one name
+        ("Someone Else", "", "plays with Wilma Testerly"),  # written freely of who stays
+    ],
+)
+def test_what_is_another_players_keeps_no_erasure_open(
+    record, add_talked_to, add_player, name, title, note
+):
+    player_id = add_talked_to()
+    keeper_id = add_player(name, first_byte=100)
+    with record.writing() as session:
+        session.get_one(Player, player_id).lessons[0].title = "short game"
+        keeper = session.get_one(Player, keeper_id)
+        keeper.note = note
+        keeper.lessons[0].title = title
+    assert erase_player(record, player_id).left == ()
+
+
 def test_rows_that_stay_are_found(record, add_player, monkeypatch):
     """Guards the proof: nothing was deleted, and who was to go does not count as another."""
     monkeypatch.setattr(erasure, "AGAIN_AFTER_S", 0.0)

@@ -21,7 +21,7 @@ from lessonmark.pack.from_record import plan_line, words_of_record
 from lessonmark.pack.message import draft_message
 from lessonmark.pack.talking_points import as_text, draft_talking_points
 from lessonmark.pack.teach import refused_rows, swing_rows, teach_rows
-from lessonmark.pack.wording import capital, length_words
+from lessonmark.pack.wording import capital, stated_quantity
 
 DEMO_LESSON = Path(__file__).parents[2] / "demo" / "lesson"
 ORDER = (
@@ -139,7 +139,7 @@ def test_a_cue_that_stands_beside_its_drill_is_not_said_once_more(findings_and_p
     [(5.0, "deg", "5°"), (2.5, "cm", "2.5\u00a0cm"), (95.0, "cm", "95\u00a0cm")],
 )
 def test_what_somebody_set_has_no_zero_that_says_nothing(value, unit, text):
-    assert length_words(value, unit) == text
+    assert stated_quantity(value, unit) == text
 
 
 def test_every_line_of_the_cards_lists_begins_with_a_capital(findings_and_pictures, monkeypatch):

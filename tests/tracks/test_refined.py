@@ -154,7 +154,7 @@ class Told:
         deeper = np.zeros(len(REFINED))
         deeper[REFINED.index("left_shoulder")] = self.lead_shoulder_deeper_px
         se = np.full(len(REFINED), self.se_px)
-        return RefinedLook(position=xy, se=se, deeper=deeper, deeper_se=se)
+        return RefinedLook(position=xy, se=se, deeper=deeper)
 
 
 def joint_track(frames: int = 60) -> xr.Dataset:

@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 
 from lessonmark.errors import RecordError
 from lessonmark.language import say
-from lessonmark.lessons.erasure_proof import find_traces, traces_of
+from lessonmark.lessons.erasure_proof import find_traces, names_of, traces_of
 from lessonmark.lessons.erasure_words import (
     KEPT,
     SoughtWords,
@@ -179,7 +179,7 @@ def _finish(record: Record, erasure_id: int) -> tuple[int, ErasureReport]:
             if attempt == SEARCHES - 1:
                 raise
             continue
-        left = find_traces(record, traces, media=media, lessons=lessons)
+        left = find_traces(record, traces, media=media, lessons=lessons, names=sought.names)
         if not left:
             break
     now = datetime.now(UTC)
@@ -209,6 +209,7 @@ def _sought(record: Record, erasure_id: int) -> tuple[str, SoughtWords, bool, in
             sought = SoughtWords(
                 player_id=erasure.player_id,
                 traces=tuple(traces_of(session, erasure.player_id)),
+                names=tuple(names_of(session, erasure.player_id)),
                 media=tuple(erasure.plan.get("media", [])),
                 lessons=tuple(erasure.plan.get("lessons", [])),
             )

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
-from contextlib import suppress
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +17,6 @@ from sqlalchemy import (
     Text,
     cast,
     exists,
-    func,
     select,
 )
 from sqlalchemy.orm import InstrumentedAttribute, Session
@@ -45,7 +43,7 @@ from lessonmark.lessons.whose import path_to_player
 if TYPE_CHECKING:
     from lessonmark.lessons.store import Record
 
-__all__ = ["WORDS", "find_traces", "traces_of"]
+__all__ = ["WORDS", "find_traces", "names_of", "traces_of"]
 
 SHORTEST_TRACE = 8  # bytes: a shorter word turns up in a file by chance
 BEGINNING = 24  # characters of a long text that are looked for by themselves
@@ -77,17 +75,27 @@ WORDS: tuple[InstrumentedAttribute[Any], ...] = (
     Clip.uid,
     Clip.name,
 )
+# What they and their parents are called.
+NAMES = (Player.name, Player.search, Player.guardian, Player.consent_by, Account.name)
+# Where a coach writes freely of a player: a name in another's is part of what is written of them.
+FREELY = (Player.note, InjuryNote.words, Lesson.note, Cue.words)
 
 
 def find_traces(
-    record: Record, traces: list[str], *, media: list[str], lessons: list[str]
+    record: Record,
+    traces: list[str],
+    *,
+    media: list[str],
+    lessons: list[str],
+    names: Collection[str] = (),
 ) -> list[str]:
     """Search the record for words and names that must be gone; gives where they were.
 
     SQLite's file is searched byte by byte. A server's files are its own, and those of a sealed
     database tell nothing: there every column of every table that holds words is searched. What
-    somebody who stays has word for word too is theirs: a title, a drill, a name alike. What
-    another's words say of the one who goes is not.
+    stands in a row of somebody who stays is theirs; but `names`, some of the traces, are theirs
+    only as their own name and in what was written freely of them: another's lesson may not be
+    called after the one who goes.
     """
     found = record.files.traces(media=media, lessons=lessons)
     sought = [*traces, *media]
@@ -98,7 +106,8 @@ def find_traces(
     theirs: dict[str, bool] = {}
     for where, trace in places:
         if trace not in theirs:
-            theirs[trace] = _said_of_another(record, trace)
+            of_another = _named_by_another if trace in names else _said_of_another
+            theirs[trace] = of_another(record, trace)
         if not theirs[trace]:
             found.append(f"{where}: {say('text of {n} characters', n=len(trace))}")
     return found
@@ -106,24 +115,40 @@ def find_traces(
 
 def traces_of(session: Session, player_id: int) -> list[str]:
     """List the words and names of a player that must be nowhere once they are erased."""
+    former = [word for said in _findings(session, player_id) for word in _names_in(said)]
+    return _as_kept([*_words_in(session, player_id, WORDS), *former])
+
+
+def names_of(session: Session, player_id: int) -> list[str]:
+    """List those of the traces that are the player's own names, present and former."""
+    former = [next(_names_in(said), "") for said in _findings(session, player_id)]
+    return _as_kept([*_words_in(session, player_id, NAMES), *former])
+
+
+def _words_in(
+    session: Session, player_id: int, attributes: Iterable[InstrumentedAttribute[Any]]
+) -> Iterator[str]:
     only = select(Player.id).where(Player.id == player_id)
-    words: list[str] = []
-    for attribute in WORDS:
+    for attribute in attributes:
         column = attribute.property.columns[0]
-        words += session.scalars(select(column).where(_is_of(column, only)))
-    for kept in (LessonFinding.findings, FormerFinding.findings):
-        column = kept.property.columns[0]
-        for finding in session.scalars(select(column).where(_is_of(column, only))):
-            words += _names_in(finding)
+        yield from session.scalars(select(column).where(_is_of(column, only)))
+
+
+def _findings(session: Session, player_id: int) -> Iterator[str]:
+    return _words_in(session, player_id, (LessonFinding.findings, FormerFinding.findings))
+
+
+def _as_kept(words: list[str]) -> list[str]:
+    """Add how the words stand in JSON and where a page of the file may cut them; not short ones."""
     # Inside a row's JSON, quotes and ends of lines are written otherwise.
-    words += [json.dumps(word, ensure_ascii=False)[1:-1] for word in words]
+    words = [*words, *(json.dumps(word, ensure_ascii=False)[1:-1] for word in words)]
     # A long text may span two pages of the file: its beginning is looked for as well.
     words += [word[:BEGINNING] for word in words if len(word) > BEGINNING]
     return sorted({word for word in words if len(word.encode()) >= SHORTEST_TRACE})
 
 
 def _names_in(finding: str) -> Iterator[str]:
-    """Give what a finding called the player and the lesson; they may have been renamed since."""
+    """Give what a finding called the player, then lesson and drill; renamed since, perhaps."""
     try:
         said = json.loads(finding)
         words = (said["player"]["name"], said["lesson_title"], said["drill"])
@@ -179,33 +204,33 @@ def _files_with(record: Record, traces: Iterable[str]) -> Iterator[tuple[str, st
 
 
 def _said_of_another(record: Record, trace: str) -> bool:
-    """Whether a player who stays has just these words, or they are a name of the tables' own."""
+    """Whether a row of a player who stays holds it, or it is a name of the tables' own."""
     for table in Base.metadata.sorted_tables:
         if any(trace in name for name in (table.name, *table.c.keys())):
             return True
+    return _held_by_another(record, _with_words(), trace)
+
+
+def _named_by_another(record: Record, trace: str) -> bool:
+    """Whether a player who stays is called so too, or was freely written of in that name."""
+    columns = (attribute.property.columns[0] for attribute in (*NAMES, *FREELY))
+    return _held_by_another(record, columns, trace)
+
+
+def _held_by_another(record: Record, columns: Iterable[Column[Any]], trace: str) -> bool:
     stay = select(Player.id).where(Player.erasing_since.is_(None))
     with record.reading() as session:
-        for column in _with_words():
+        for column in columns:
             try:
                 of_somebody = _is_of(column, stay)
             except LookupError:
                 continue
             if column.table is Account.__table__:  # a coach's own, who may be a player as well
                 of_somebody |= Account.player_id.is_(None)
-            if session.scalar(select(exists().where(_is_just(column, trace), of_somebody))):
+            holds = cast(column, Text).contains(trace, autoescape=True)
+            if session.scalar(select(exists().where(holds, of_somebody))):
                 return True
     return False
-
-
-def _is_just(column: Column[Any], trace: str) -> ColumnElement[bool]:
-    """Say that a column holds these words and no others, or a string of its JSON does."""
-    held = cast(column, Text)
-    same = held.contains(f'"{trace}"', autoescape=True) | (held == trace)
-    if len(trace) == BEGINNING:
-        same |= func.substr(held, 1, BEGINNING) == trace
-    with suppress(ValueError):
-        same |= held == json.loads(f'"{trace}"')  # the trace is as JSON writes it
-    return same
 
 
 def _database_files(record: Record) -> list[Path]:

@@ -36,6 +36,7 @@ class SoughtWords(BaseModel):
 
     player_id: int
     traces: tuple[str, ...]
+    names: tuple[str, ...] = ()  # those of the traces that are what they are called
     media: tuple[str, ...]  # hashes of the clips' files
     lessons: tuple[str, ...]  # uids
 

@@ -139,7 +139,7 @@ def sheet_html(findings: Findings, *, pictures: Path) -> str:
         clip_notes=tuple((clip.clip, note) for clip in findings.clips for note in clip.notes),
         scale_note=wording.sentence(findings.scale_note),
         # The record may not know it yet: 0 then.
-        club_length=wording.length_words(findings.club_length_cm, "cm")
+        club_length=wording.stated_quantity(findings.club_length_cm, "cm")
         if findings.club_length_cm
         else "",
     )
@@ -208,7 +208,7 @@ def _row(one: FocusFinding | SideEffect, pictures: Path) -> _Row:
 
 
 def _aim(one: FocusFinding) -> str:
-    smallest = wording.length_words(one.smallest_worth, one.unit)
+    smallest = wording.stated_quantity(one.smallest_worth, one.unit)
     if one.direction == "more":
         return say("The aim was more of it, by at least {smallest}.", smallest=smallest)
     if one.direction == "less":

@@ -97,7 +97,7 @@ def _was(one: FocusFinding) -> str:
 
 
 def _aim(one: FocusFinding) -> str:
-    worth = wording.length_words(one.smallest_worth, one.unit)
+    worth = wording.stated_quantity(one.smallest_worth, one.unit)
     if one.direction == "more":
         return say("{name}: more of it, by at least {worth}.", name=_title(one), worth=worth)
     if one.direction == "less":

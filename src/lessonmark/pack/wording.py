@@ -20,7 +20,7 @@ __all__ = [
     "figure_note",
     "figure_words",
     "interval_words",
-    "length_words",
+    "stated_quantity",
     "measure_title",
     "measured_words",
     "number_with_unit",
@@ -60,7 +60,7 @@ def number_with_unit(value: float, unit: str) -> str:
     return say_number(value, _digits(unit)) + unit_sign(unit)
 
 
-def length_words(value: float, unit: str) -> str:
+def stated_quantity(value: float, unit: str) -> str:
     """'5°', '2.5 cm': what somebody set or read off a rule, without a zero that says nothing."""
     digits = 0 if value == round(value) else _digits(unit)
     return say_number(value, digits) + unit_sign(unit)

@@ -39,7 +39,6 @@ class RefinedLook:
     position: Array  # (16, 2) px of the frame
     se: Array  # (16,) px, of each coordinate, as the network says
     deeper: Array  # (16,) px that it lies farther from the camera than the hips, along their ray
-    deeper_se: Array  # (16,) px
 
 
 class JointRefiner:
@@ -89,15 +88,13 @@ class JointRefiner:
         weight = np.exp(maps[0] - maps[0].max(axis=1, keepdims=True))
         weight /= weight.sum(axis=1, keepdims=True)
         place = weight @ self._cells
-        log_se, deeper, deeper_log_se = (weight * maps[1:]).sum(axis=2)
+        # The fourth map, the depth's own error, is for the training: `measures.facing` has a table.
+        log_se, deeper = (weight * maps[1:3]).sum(axis=2)
         if mirrored:
             place[:, 0] = _SIDE - place[:, 0]
-            place, log_se, deeper, deeper_log_se = (
-                one[_OTHER_SIDE] for one in (place, log_se, deeper, deeper_log_se)
-            )
+            place, log_se, deeper = (one[_OTHER_SIDE] for one in (place, log_se, deeper))
         return RefinedLook(
             position=(place - shift) / scale,
             se=np.exp(log_se) * size_px,
             deeper=deeper * size_px,
-            deeper_se=np.exp(deeper_log_se) * size_px,
         )

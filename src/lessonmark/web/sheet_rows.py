@@ -115,7 +115,7 @@ def _title(one: FocusFinding | SideEffect) -> str:
 
 
 def _aim(one: FocusFinding) -> str:
-    smallest = wording.length_words(one.smallest_worth, one.unit)
+    smallest = wording.stated_quantity(one.smallest_worth, one.unit)
     if one.direction == "more":
         return say("The aim was more of it, by at least {smallest}.", smallest=smallest)
     if one.direction == "less":
