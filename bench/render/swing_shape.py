@@ -153,6 +153,10 @@ OUT_OF_STEP, FAR_OUT, FAR_OUT_SHARE = 0.35, 1.8, 0.3
 ELBOW_HABIT_DEG, ELBOW_FRAME_DEG = 30.0, 30.0
 # deg: a shoulder's own way on top of what follows from its arm; a habit, and again in each frame.
 _GIRDLE = {"lead_girdle": 8.0, "trail_girdle": 8.0, "lead_lift": 6.0, "trail_lift": 6.0}
+# How much of the keyed turn and side bend a golfer makes, mean and SD: a shoulder line seen end on
+# is told from the habit alone where the habit is narrow, and good players turn past 90 deg and bend
+# to the side by more than 30 (both common practice, no source).
+_SHARE = {"shoulder_turn": (1.08, 0.2), "side_bend": (1.4, 0.5)}
 AGAIN_SHARE = 0.3  # of it, between two swings or stages of one golfer at one position
 
 
@@ -169,6 +173,7 @@ def style(rng: np.random.Generator) -> dict[str, float]:
             "trail_elbow": float(rng.normal(0.0, ELBOW_HABIT_DEG)),
         }
         | {name: float(rng.normal(0.0, sd)) for name, sd in _GIRDLE.items()}
+        | {f"{name}_share": float(rng.normal(*share)) for name, share in _SHARE.items()}
     )
 
 
@@ -184,6 +189,7 @@ def draw(
     late = {part: float(rng.normal(0.0, scatter * step)) for part in ("legs", "trunk", "arms")}
     values = {
         name: float(np.interp(phase + late[_PART.get(name, "legs")], at, keyed))
+        * habit.get(f"{name}_share", 1.0)
         + habit[name]
         + float(rng.normal(0.0, scatter * FRAME_SHARE * _STYLE[name]))
         for name, keyed in _KEYS.items()
