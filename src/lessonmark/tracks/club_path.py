@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from lessonmark.tracks.club_gaps import fill_gaps
 from lessonmark.tracks.club_rays import START, Ray, room_to_edge
 
 __all__ = ["CUT_FAR", "CUT_SD", "CUT_SHARE", "Limb", "choose_rays", "process_noise", "transition"]
@@ -191,7 +192,8 @@ def choose_rays(
             beam = _keep(grown, frame)
     if beam is None:
         return none
-    return _trim(beam.history[int(np.argmax(beam.worth))], looked)
+    chosen = _trim(beam.history[int(np.argmax(beam.worth))], looked)
+    return fill_gaps(times, rays, chosen, looked)
 
 
 def _trim(chosen: npt.NDArray[np.intp], looked: Sequence[Sequence[float]]) -> npt.NDArray[np.intp]:

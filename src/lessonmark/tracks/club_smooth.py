@@ -24,7 +24,12 @@ Array = npt.NDArray[np.float64]
 
 ROUNDS = 3  # the turning rate that the model needs comes from the round before
 NOISE_TIMES = (0.1, 0.3, 1.0, 3.0)  # of the process noise, the likeliest is taken
-UNSEEN_NOISE = 6.0  # times the process noise, at least, where the club was not seen
+# Where the club was not seen its rate is free too: club lengths/s^2 of unforeseen acceleration, in
+# squared turning rates, for so long. Found on rendered swings.
+UNSEEN_SHARE, UNSEEN_LASTS_S = 1.0, 0.01
+# A foreshortened club's line seems too long, in all looks of a moment alike: so far off, in club
+# lengths, is the length that a prediction goes on with. Found on rendered swings.
+UNSEEN_LENGTH_SD = 0.15
 REACH_SD = 0.06  # club lengths, where a line ends against where the club ends
 ERROR_LASTS_S = 0.03  # how long a ray's error stays alike; found on rendered swings
 OUTLIER = 4.0  # standard errors from which a ray counts as something else
@@ -85,8 +90,10 @@ def smooth_club(
         measured, error = _measurements(angles, errors, reaches, cut, seen, far, alike)
         choices = NOISE_TIMES if turn_round == ROUNDS - 1 else (scale,)
         steps, noises = _steps(times, turn)
+        filled = _filled(seen, looks)
+        hidden = _hidden(times, turn, filled)
         fits = [
-            _run(measured, error, steps, _scaled(noises, _filled(seen, looks), times_noise))
+            _run(measured, error, steps, _scaled(noises, filled, times_noise) + hidden)
             for times_noise in choices
         ]
         likely = int(np.argmax([likelihood for likelihood, _, _ in fits]))
@@ -98,14 +105,17 @@ def smooth_club(
         if turn_round < ROUNDS - 1:
             seen = seen & ~_outliers(angles, errors, place, spread, seen)
     angle = np.unwrap(np.arctan2(place[:, 1], place[:, 0]))
-    side = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
+    axis = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    side = np.stack([-axis[:, 1], axis[:, 0]], axis=1)
+    filled = _filled(seen, looks)
+    length_var = np.where(filled, 0.0, UNSEEN_LENGTH_SD**2)
+    spread = spread + length_var[:, None, None] * axis[:, :, None] * axis[:, None, :]
     across = np.sqrt(np.einsum("ti,tij,tj->t", side, spread, side))
     # The error of a direction that may be anything levels off at the uniform's. A prediction longer
     # than the club is no surer for that.
     short = np.clip(far, 1e-6, 1.0)
     angle_se = np.arctan2(across, short) * (1 + across / short)
     # A short vector may as well point the other way: the club went through the camera's axis.
-    axis = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     along = np.sqrt(np.einsum("ti,tij,tj->t", axis, spread, axis))
     angle_se = np.minimum(np.hypot(angle_se, np.pi * np.sqrt(ndtr(-short / along))), GUESS_SE_RAD)
     turning = (place[:, 0] * rate[:, 1] - place[:, 1] * rate[:, 0]) / (far**2 + across**2)
@@ -116,7 +126,7 @@ def smooth_club(
         angle=angle,
         angle_se=angle_se,
         angle_rate=turning,
-        seen=_filled(seen, looks),
+        seen=filled,
     )
 
 
@@ -173,8 +183,20 @@ def _steps(times: Array, turn: Array) -> tuple[Array, Array]:
 
 def _scaled(noises: Array, seen: npt.NDArray[np.bool_], times_noise: float) -> Array:
     """Scale the process noise: how calm a club was while seen says nothing of it unseen."""
-    scale = np.where(seen[:-1] & seen[1:], times_noise, max(times_noise, UNSEEN_NOISE))
+    scale = np.where(seen[:-1] & seen[1:], times_noise, max(times_noise, 1.0))
     return np.asarray(noises * scale[:, None, None], np.float64)
+
+
+def _hidden(times: Array, turn: Array, seen: npt.NDArray[np.bool_]) -> Array:
+    """Return what a step adds where the club was not seen, (time - 1, 3, 3): white acceleration."""
+    t = np.diff(times)
+    strength = (UNSEEN_SHARE * (0.5 * (turn[:-1] + turn[1:])) ** 2) ** 2 * UNSEEN_LASTS_S
+    strength = np.where(seen[:-1] & seen[1:], 0.0, strength)
+    added = np.zeros((len(t), 3, 3))
+    added[:, 0, 0] = strength * t**3 / 3
+    added[:, 0, 1] = added[:, 1, 0] = strength * t**2 / 2
+    added[:, 1, 1] = strength * t
+    return added
 
 
 def _run(measured: Array, error: Array, steps: Array, noises: Array) -> tuple[float, Array, Array]:
