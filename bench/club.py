@@ -1,10 +1,11 @@
 """Club and ball against rendered truth: angle, head, coverage and time, by clip and phase.
 
-    python bench/club.py [--clips FOLDER] [--network | --bodies FOLDER] [NAME ...]
+    python bench/club.py [--clips FOLDER] [--network | --bodies FOLDER] [--scale F] [NAME ...]
 
 Without ``--network`` the body is the truth's joints with autocorrelated noise of 3.5 px, which
 tells the club's own error apart from the network's; with it, the pose network's track is used;
 with ``--bodies``, the network's tracks as `bench/positions.py` keeps them in its cache folder.
+``--scale`` makes the scale that the tracker is told so many times the true one.
 
 The last column is the tracker's processor time, decoding included, over that of the bare landmark
 network, run once for every frame of the clip: both on one core, in turn, three times, the medians.
@@ -145,7 +146,9 @@ def bare_network(path: Path) -> Callable[[], float]:
     return timed
 
 
-def measure_clip(path: Path, *, network: bool, bodies: Path | None, name: str) -> Row:
+def measure_clip(
+    path: Path, *, network: bool, bodies: Path | None, name: str, scale_times: float = 1.0
+) -> Row:
     """Track one clip and compare."""
     truth = json.loads(path.with_suffix(".json").read_text())
     clip = probe_clip(path)
@@ -156,7 +159,7 @@ def measure_clip(path: Path, *, network: bool, bodies: Path | None, name: str) -
     else:
         body = network_body(clip, view, hand) if network else noisy_body(truth)
     # A declared scale is good to some per cent: the golfer's depth is taken as the camera's.
-    scale = truth["camera"]["fx"] / truth["camera"]["t0"][2] / 100
+    scale = scale_times * truth["camera"]["fx"] / truth["camera"]["t0"][2] / 100
     times = body["time"].to_numpy()
 
     def frames(start_s: float, stop_s: float) -> Iterator[Any]:
@@ -239,6 +242,7 @@ def main() -> None:
     parser.add_argument("--clips", type=Path, default=Path("../shared/clips"))
     parser.add_argument("--network", action="store_true")
     parser.add_argument("--bodies", type=Path, help="the network's tracks, kept in a folder")
+    parser.add_argument("--scale", type=float, default=1.0, help="times the true scale")
     parser.add_argument("names", nargs="*", help="only clips whose path holds one of these")
     asked = parser.parse_args()
     paths = sorted(asked.clips.rglob("*.mp4"))
@@ -249,7 +253,9 @@ def main() -> None:
     print(f"| clip | {phases} | in 95 % | of seen | worst | head px | ball px, ms | of network |")
     print("| --- " * (len(PHASES) + 7) + "|")
     for path, name in named:
-        row = measure_clip(path, network=asked.network, bodies=asked.bodies, name=name)
+        row = measure_clip(
+            path, network=asked.network, bodies=asked.bodies, name=name, scale_times=asked.scale
+        )
         cells = " | ".join(
             f"{row.rms[phase]:.2f} ({100 * row.seen[phase]:.0f})" for phase, _, _ in PHASES
         )
