@@ -247,6 +247,17 @@ def test_export_import_and_erasure_through_the_pages(coach, lesson, record):
     assert list((record.files.folder / "incoming").iterdir()) == []
 
 
+def test_erasing_counts_in_the_readers_language(coach, lesson):
+    at = f"/players/{lesson[0]}/erase"
+    assert "1 lesson and 6 clips go" in coach.get(at).text
+    german = {"accept-language": "de"}
+    assert "1 Stunde und 6 Clips verschwinden" in coach.get(at, headers=german).text
+    done = coach.post(at, {"name": "Wilma Testerly"}, headers=german).text
+    for words in ("1 Stunde", "6 Clips", "6 Schwünge", "1 Spieler"):
+        assert words in done
+    assert not re.search(r"[a-z]_[a-z]+ \d", done)
+
+
 def test_a_zip_that_is_none_is_refused_in_words(coach):
     answer = coach.post("/import", files={"file": ("player.zip", b"PK but not really")})
     assert answer.status_code == 409

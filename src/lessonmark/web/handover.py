@@ -16,6 +16,7 @@ from lessonmark.lessons.erasure import erase_player
 from lessonmark.lessons.folding import fold
 from lessonmark.lessons.listing import load_player
 from lessonmark.lessons.privacy import export_player, import_player
+from lessonmark.lessons.row_words import row_words
 from lessonmark.web.desk import TheDesk
 from lessonmark.web.pages import page
 from lessonmark.web.security import checked_csrf
@@ -88,4 +89,10 @@ def erase(
                 do=say("go back and type it as it stands there; nothing was erased"),
             )
     report = erase_player(desk.record, player_id)
-    return page(request, "erased.html", report=report, one_file=desk.record.is_sqlite)
+    return page(
+        request,
+        "erased.html",
+        report=report,
+        things=row_words(report.rows),
+        one_file=desk.record.is_sqlite,
+    )
