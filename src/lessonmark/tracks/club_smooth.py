@@ -26,7 +26,7 @@ ROUNDS = 3  # the turning rate that the model needs comes from the round before
 NOISE_TIMES = (0.1, 0.3, 1.0, 3.0)  # of the process noise, the likeliest is taken
 # Where the club was not seen its rate is free too: club lengths/s^2 of unforeseen acceleration, in
 # squared turning rates, for so long. Found on rendered swings.
-UNSEEN_SHARE, UNSEEN_LASTS_S = 1.0, 0.01
+UNSEEN_SHARE, UNSEEN_LASTS_S = 0.75, 0.01
 # A foreshortened club's line seems too long, in all looks of a moment alike: so far off, in club
 # lengths, is the length that a prediction goes on with. Found on rendered swings.
 UNSEEN_LENGTH_SD = 0.15
