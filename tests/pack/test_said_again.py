@@ -9,6 +9,7 @@ import pytest
 
 from lessonmark.evidence.change import Verdict
 from lessonmark.evidence.compare import compare
+from lessonmark.evidence.value_wording import measured_words
 from lessonmark.evidence.wording import verdict_sentence
 from lessonmark.language import messages, say, speaking
 from lessonmark.measures.measured import Measured
@@ -94,6 +95,19 @@ def test_caption_is_said_with_its_measure_and_its_number():
     with speaking("de"):
         said = say_again("before, swing 1: side bend at P6 12.1 ± 1.9°")
     assert said == "vorher, Schwung 1: Seitneigung bei P6 12,1 ± 1,9°"
+
+
+@pytest.mark.parametrize(
+    ("value", "se", "unit"),
+    [(12.1, 0.97, "deg"), (45.0, 3.5, "deg"), (1234.0, 80.0, "deg/s"), (23.4, 1.1, "% torso")],
+    ids=lambda v: str(v),
+)
+def test_a_value_with_its_error_is_said_as_if_it_had_been_said_in_german(value, se, unit):
+    measured = Measured(value=value, se=se, systematic=0.0)
+    english = measured_words(measured, unit)
+    with speaking("de"):
+        said = say_again(f"before, swing 1: side bend at P6 {english}")
+        assert said == f"vorher, Schwung 1: Seitneigung bei P6 {measured_words(measured, unit)}"
 
 
 def test_clauses_in_a_row_are_each_said_again():

@@ -8,6 +8,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from lessonmark.evidence.value_wording import measured_words
+from lessonmark.measures.measured import Measured
+
 
 def look(coach, swing_id=1):
     answer = coach.get(f"/swings/{swing_id}/look.json")
@@ -166,6 +169,16 @@ def test_a_swing_of_another_player_is_never_shown_beside(coach, lesson, clips):
     coach.work()
     assert coach.get("/swings/1", params={"beside": 7}).status_code == 409
     assert coach.get("/swings/1", params={"beside": 2}).status_code == 200
+
+
+def test_the_viewer_says_a_value_as_the_sheet_does(coach, lesson):
+    values = look(coach)["values"]
+    one = values["side_bend@P6"]
+    measured = Measured(value=one["value"], se=one["se"], systematic=0.0)
+    assert one["words"] == measured_words(measured, "deg")
+    assert values["pelvis_shift@P6"]["words"].endswith(("\u00a0cm", "\u00a0% of the torso"))
+    without_an_error = [at for at, one in values.items() if "±" not in one["words"]]
+    assert without_an_error == []
 
 
 def test_a_track_that_is_gone_is_said(coach, lesson, record):

@@ -9,8 +9,9 @@ from lessonmark.evidence.change import Change
 from lessonmark.evidence.report import EvidenceReport, MeasureInStages, judge_lesson
 from lessonmark.evidence.scatter import Scatter, population_prior
 from lessonmark.evidence.side_effects import Lead, lead_sentence
+from lessonmark.evidence.value_wording import measured_words
 from lessonmark.evidence.wording import verdict_sentence
-from lessonmark.language import say, say_number
+from lessonmark.language import say
 from lessonmark.lessons.findings import (
     ClipFinding,
     FocusFinding,
@@ -19,7 +20,7 @@ from lessonmark.lessons.findings import (
     SwingFinding,
 )
 from lessonmark.lessons.lesson_file import FocusEntry
-from lessonmark.measures.measured import MeasureAt, Measured, Refused
+from lessonmark.measures.measured import MeasureAt, Refused
 from lessonmark.measures.measuring import unit_of
 from lessonmark.measures.registry import Measure, catalogue
 from lessonmark.measures.registry import entry as catalogue_entry
@@ -224,16 +225,9 @@ def captions(finding: FocusFinding | SideEffect) -> dict[str, str]:
                 stage=say(str(row.stage)),
                 number=number,
                 name=finding.name,
-                value=_with_error(value, finding.unit),
+                value=measured_words(value, finding.unit),
             )
     return texts
-
-
-def _with_error(value: Measured, unit: str) -> str:
-    digits = 0 if value.se >= 2 else 1
-    sign = {"deg": "°"}.get(unit, f"\u00a0{unit}" if unit else "")
-    error = say_number(1.96 * value.se, digits)
-    return f"{say_number(value.value, digits)}\u00a0±\u00a0{error}{sign}"
 
 
 def measure_title(entry: Measure, at: MeasureAt) -> str:

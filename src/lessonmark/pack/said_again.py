@@ -29,8 +29,9 @@ from lessonmark.words import View
 
 __all__ = ["said_again", "say_again"]
 
-_DECIMAL = re.compile(r"(?<![\w.,])[+\u2212-]?\d[\d,]*\.\d+(?![\w.])")
+_WRITTEN = re.compile(r"(?<![\w.,])[+\u2212-]?(?:\d[\d,]*\.\d+|\d{1,3}(?:,\d{3})+)(?![\w.,])")
 _NUMBER = re.compile(r"[+\u2212-]?\d[\d,]*(\.\d+)?")
+_UNITS = ("% of the torso",)  # those that are words
 _POSITION = re.compile(r"P\d+")
 _SHAPES = {"value": r"([+\u2212-]?\d.*?)"}  # a value begins with its number
 _CHECKED = {"number": _NUMBER, "n": _NUMBER, "at": _POSITION, "position": _POSITION}
@@ -242,7 +243,10 @@ def _value(value: str, language: str) -> str:
     listed = value.split(", ")
     if len(listed) > 1:
         return ", ".join(_value(part, language) for part in listed)
-    return _DECIMAL.sub(lambda number: _value(number.group(), language), value)
+    for unit in _UNITS:
+        if value.endswith(unit):
+            return f"{_value(value.removesuffix(unit), language)}{_value(unit, language)}"
+    return _WRITTEN.sub(lambda number: _value(number.group(), language), value)
 
 
 def point_words() -> tuple[str, ...]:

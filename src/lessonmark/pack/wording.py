@@ -7,8 +7,15 @@ from datetime import date
 from babel.dates import format_date
 
 from lessonmark.evidence.change import Change, Verdict
+from lessonmark.evidence.value_wording import (
+    measured_words,
+    number_with_unit,
+    stated_quantity,
+    unit_digits,
+    unit_sign,
+)
 from lessonmark.language import say, say_n, say_number, spoken
-from lessonmark.measures.measured import MeasureAt, Measured
+from lessonmark.measures.measured import MeasureAt
 from lessonmark.pack.stage_style import stage_word
 from lessonmark.words import Position, Stage, View
 
@@ -32,56 +39,16 @@ __all__ = [
     "view_word",
 ]
 
-# Two more digits than the error can carry would only look exact.
-_DIGITS = {"deg": 1, "cm": 1, "% torso": 1, "ms": 0, "deg/s": 0, "m/s": 1, "s": 2, "": 2}
-
-
-def unit_sign(unit: str) -> str:
-    """Write the unit after a number, with its space where it has one."""
-    signs = {
-        "deg": "°",
-        "cm": "\u00a0cm",
-        "% torso": "\u00a0" + say("% of the torso"),
-        "ms": "\u00a0ms",
-        "deg/s": "\u00a0°/s",
-        "m/s": "\u00a0m/s",
-        "s": "\u00a0s",
-        "": "",
-    }
-    return signs.get(unit, f"\u00a0{unit}")
-
-
-def _digits(unit: str) -> int:
-    return _DIGITS.get(unit, 1)
-
-
-def number_with_unit(value: float, unit: str) -> str:
-    """'12.1°', '4.0 cm'."""
-    return say_number(value, _digits(unit)) + unit_sign(unit)
-
-
-def stated_quantity(value: float, unit: str) -> str:
-    """'5°', '2.5 cm': what somebody set or read off a rule, without a zero that says nothing."""
-    digits = 0 if value == round(value) else _digits(unit)
-    return say_number(value, digits) + unit_sign(unit)
-
-
-def measured_words(measured: Measured, unit: str) -> str:
-    """'12.1 ± 1.9°': one swing's value and its 95 % error (1.96 standard errors)."""
-    digits = _digits(unit)
-    error = say_number(1.96 * measured.se, digits)
-    return f"{say_number(measured.value, digits)}\u00a0±\u00a0{error}{unit_sign(unit)}"
-
 
 def signed(value: float, unit: str) -> str:
     """'+8.2°', '−3.0 cm': a difference always wears its sign."""
-    plus = "+" if round(value, _digits(unit)) > 0 else ""
+    plus = "+" if round(value, unit_digits(unit)) > 0 else ""
     return plus + number_with_unit(value, unit)
 
 
 def interval_words(low: float, high: float, unit: str) -> str:
     """'+5.1 to +11.3°'."""
-    digits = _digits(unit)
+    digits = unit_digits(unit)
     ends = [
         ("+" if round(end, digits) > 0 else "") + say_number(end, digits) for end in (low, high)
     ]

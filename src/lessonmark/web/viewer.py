@@ -202,6 +202,7 @@ def _look(desk: Desk, swing: Swing) -> dict[str, object]:
     clip = swing.clip
     findings = read_lesson_findings(clip.lesson)
     found = shown_swing(swing, findings)
+    units = _units(desk, findings)
     look = desk.analyser.look(
         clip_job(desk.record.files, clip), found, moves_of(clip, swing.number)
     )
@@ -232,7 +233,12 @@ def _look(desk: Desk, swing: Swing) -> dict[str, object]:
         },
         "missing": {position.value: why for position, why in found.positions.missing.items()},
         "values": {
-            at: {"value": one.value, "se": one.se, "total": one.total_se}
+            at: {
+                "value": one.value,
+                "se": one.se,
+                "total": one.total_se,
+                "words": wording.measured_words(one, _unit_at(at, units)),
+            }
             for at, one in found.values.items()
         },
         "refused": {at: one.reason for at, one in found.refused.items()},
@@ -240,7 +246,7 @@ def _look(desk: Desk, swing: Swing) -> dict[str, object]:
             {"kind": one.kind.value, "name": one.name, "s": one.at_s} for one in standing
         ],
         "verdicts": [_verdict(one) for one in findings.focus] if findings else [],
-        "units": _units(desk, findings),
+        "units": {at: wording.unit_sign(unit) for at, unit in units.items()},
     }
 
 
@@ -260,7 +266,17 @@ def _units(desk: Desk, findings: Findings | None) -> dict[str, str]:
         # Without a scale a length comes in % of the torso: the findings know.
         units |= {str(one.at): one.unit for one in findings.focus}
         units |= {str(one.at): one.unit for one in findings.side_effects}
-    return {at: wording.unit_sign(unit) for at, unit in units.items()}
+    return units
+
+
+def _unit_at(at: str, units: dict[str, str]) -> str:
+    """Give a value's unit: its own, or that of the same measure at another position."""
+    if at in units:
+        return units[at]
+    measure = MeasureAt.parse(at).measure
+    return next(
+        (unit for key, unit in units.items() if MeasureAt.parse(key).measure == measure), ""
+    )
 
 
 def _measures(desk: Desk, swing: Swing) -> list[tuple[str, str]]:

@@ -97,7 +97,7 @@ function valueWords(k) {
   const found = pane.look.values[key] ?? span;
   const unit = pane.look.units[$('#measure').value] ?? '';
   const digits = unit.includes('ms') ? 0 : 1;
-  if (found) return `${text(found.value, digits)} ± ${text(found.se * Z95, digits)}${unit}`;
+  if (found) return found.words;
   const curve = curves[k];
   if (curve?.times.length) {
     const at = closest(curve.times, pane.s);
