@@ -84,6 +84,26 @@ def test_no_caution_stands_twice_on_the_lessons_page(coach, lesson):
         assert page.count(about) == 1, about
 
 
+def test_a_plan_made_on_an_english_page_is_read_on_a_german_one(coach, lesson):
+    send_plan(coach, next_on="2026-06-01")
+    coach.post("/lessons/1/practice-plan", {"starts_on": "2026-05-05"})
+    german = {"accept-language": "de"}
+    for address in ("/lessons/1", "/lessons/1/plan.html"):
+        page = coach.get(address, headers=german).text
+        assert "Aufhören, sobald etwas schmerzt" in page
+        for english in ("two club lengths", "something hurts", "Warm up", "Plain swings"):
+            assert english not in page, english
+
+
+def test_a_plan_made_on_a_german_page_is_read_on_an_english_one(coach, lesson):
+    send_plan(coach, next_on="2026-06-01")
+    at, german = "/lessons/1/practice-plan", {"accept-language": "de"}
+    coach.post(at, {"starts_on": "2026-05-05"}, headers=german)
+    page = coach.get("/lessons/1/plan.html").text
+    assert "something hurts" in page
+    assert "Schwünge" not in page
+
+
 def test_a_plan_without_a_drill_or_a_day_is_refused(coach, lesson):
     assert "needs a drill of the library" in coach.post("/lessons/1/practice-plan", {}).text
     send_plan(coach)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from lessonmark.drills.safety_words import keep_clear, stop_when_it_hurts, warm_up_first
-from lessonmark.language import say
+from lessonmark.language import say, say_number
 
 __all__ = [
     "ADULT_AGE",
@@ -136,10 +136,10 @@ def warnings_for(wish: Wish, planned_hours_a_week: float) -> tuple[str, ...]:
         return ()
     return (
         say(
-            "With this plan the week holds {hours:.1f} hours of sport, more than {age}, the age in "
+            "With this plan the week holds {hours} hours of sport, more than {age}, the age in "
             "years: that goes with twice the odds of serious overuse injury (Jayanthi et al. "
             "2015). Plan less.",
-            hours=hours,
+            hours=say_number(hours, 1),
             age=age,
         ),
     )

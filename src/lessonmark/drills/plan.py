@@ -22,7 +22,7 @@ from lessonmark.drills.library import Drill, caution_sentences, cautions_of_its_
 from lessonmark.drills.safety_words import name_drills
 from lessonmark.drills.wording import checkpoint_sentence, speed_word
 from lessonmark.errors import RecordError
-from lessonmark.language import say
+from lessonmark.language import say, say_n
 
 __all__ = ["Block", "BlockKind", "Phase", "PracticePlan", "Session", "plan_practice"]
 
@@ -254,12 +254,14 @@ def _drill_block(
         minutes=(swings * SWING_S[dose.speed] + (sets - 1) * dose.rest_s) / 60,
         swings=swings,
         drill=drill.id,
-        words=say(
-            "{name}: {swings} swings in {sets} sets, {speed}, {rest} s rest. {how} Done when: "
+        words=say_n(
+            "{name}: {swings} swings in {n} set, {speed}, {rest} s rest. {how} Done when: "
             "{checkpoint}.",
+            "{name}: {swings} swings in {n} sets, {speed}, {rest} s rest. {how} Done when: "
+            "{checkpoint}.",
+            sets,
             name=words.name,
             swings=swings,
-            sets=sets,
             speed=speed_word(dose),
             rest=dose.rest_s,
             how=how,

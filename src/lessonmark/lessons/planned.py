@@ -12,7 +12,7 @@ from lessonmark.drills.dose import Wish
 from lessonmark.drills.library import Drill, find_drill
 from lessonmark.drills.plan import PracticePlan, plan_practice
 from lessonmark.errors import RecordError
-from lessonmark.language import say
+from lessonmark.language import SOURCE_LANGUAGE, say, speaking
 from lessonmark.lessons.record import Lesson, PlannedPractice
 from lessonmark.lessons.record_base import now
 
@@ -52,27 +52,27 @@ def plan_lesson(lesson: Lesson, library: Sequence[Drill], time: PlanTime) -> Pra
             say("a plan needs the day of the next lesson"),
             do=say("enter it with the drills; it comes after the start"),
         )
-    plan = plan_practice(
-        drills,
-        Wish(
-            start=time.start,
-            next_lesson=lesson.next_on,
-            minutes_a_week=time.minutes_a_week,
-            days_a_week=time.days_a_week,
-            birth_year=lesson.player.birth_year,
-            sport_hours_a_week=time.sport_hours_a_week,
-            lay_off=time.lay_off,
-            back=time.back,
-        ),
+    wish = Wish(
+        start=time.start,
+        next_lesson=lesson.next_on,
+        minutes_a_week=time.minutes_a_week,
+        days_a_week=time.days_a_week,
+        birth_year=lesson.player.birth_year,
+        sport_hours_a_week=time.sport_hours_a_week,
+        lay_off=time.lay_off,
+        back=time.back,
     )
+    plan = plan_practice(drills, wish)  # what is wrong with the wish is said as the coach reads
+    with speaking(SOURCE_LANGUAGE):  # kept as findings are: from there it can be said in any
+        stored = plan_practice(drills, wish)
     if lesson.planned is None:
         lesson.planned = PlannedPractice(starts_on=time.start, next_on=plan.next_lesson, plan="")
     kept = lesson.planned
     kept.made_at, kept.starts_on, kept.next_on = now(), time.start, plan.next_lesson
-    kept.plan = _PLAN.dump_json(plan).decode()
+    kept.plan = _PLAN.dump_json(stored).decode()
     return plan
 
 
 def read_plan(lesson: Lesson) -> PracticePlan | None:
-    """Read the plan as it was handed out; None where there is none."""
+    """Read the plan as it was handed out, in English; None where there is none."""
     return None if lesson.planned is None else _PLAN.validate_json(lesson.planned.plan)

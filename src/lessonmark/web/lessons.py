@@ -31,6 +31,7 @@ from lessonmark.lessons.plans import (
 )
 from lessonmark.lessons.record import ClipState, Lesson, LessonKind
 from lessonmark.lessons.work import judge_lesson, tell_trouble
+from lessonmark.pack.said_again import said_again
 from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank, Line, Text
 from lessonmark.web.links import link_rows
@@ -127,7 +128,8 @@ def show_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
     with desk.record.reading() as session:
         lesson = load_lesson(session, lesson_id)
         show_first(desk.record, lesson)
-        findings = read_lesson_findings(lesson)
+        stored = read_lesson_findings(lesson)
+        findings = said_again(stored) if stored else None
         options, words = focus_options(desk.analyser.catalogue())
         focus, sides = sheet_rows(findings, lesson) if findings else ([], [])
         return page(

@@ -15,6 +15,7 @@ from lessonmark.language import say
 from lessonmark.lessons.attempts import drills_to_try, outcome_word
 from lessonmark.lessons.planned import read_plan
 from lessonmark.lessons.record import Attempt, DrillSet, Lesson, LessonKind
+from lessonmark.pack.plan_again import plan_again
 from lessonmark.words import Stage
 
 __all__ = ["plan_rows"]
@@ -29,7 +30,8 @@ def plan_rows(session: Session, lesson: Lesson, library: Sequence[Drill]) -> dic
     tried = lesson.kind is LessonKind.PRACTICE or any(
         clip.stage is Stage.DRILL for clip in lesson.clips
     )
-    plan = read_plan(lesson)
+    kept = read_plan(lesson)
+    plan = plan_again(kept, library) if kept else None
     return {
         "drill_lines": [_line(one, known.get(one.drill)) for one in lesson.drills],
         "drills": _form_rows(lesson),

@@ -19,7 +19,8 @@ from lessonmark.lessons.coach_library import coach_library
 from lessonmark.lessons.listing import NotInRecord, load_lesson
 from lessonmark.lessons.planned import PlanTime, plan_lesson, read_plan
 from lessonmark.lessons.record import Lesson
-from lessonmark.web.desk import TheDesk
+from lessonmark.pack.plan_again import plan_again
+from lessonmark.web.desk import Desk, TheDesk
 from lessonmark.web.forms import Blank, Line
 from lessonmark.web.security import checked_csrf
 
@@ -70,7 +71,7 @@ def send_plan_page(desk: TheDesk, lesson_id: int) -> Response:
     """Hand the plan over as a page that needs nothing else."""
     with desk.record.reading() as session:
         lesson = load_lesson(session, lesson_id)
-        text = plan_page(_kept(lesson), handedness=lesson.player.handedness)
+        text = plan_page(_kept(desk, lesson), handedness=lesson.player.handedness)
     return Response(
         text,
         media_type="text/html; charset=utf-8",
@@ -83,7 +84,7 @@ def send_plan_calendar(desk: TheDesk, lesson_id: int) -> Response:
     """Hand the plan over as a calendar."""
     with desk.record.reading() as session:
         lesson = load_lesson(session, lesson_id)
-        plan = _kept(lesson)
+        plan = _kept(desk, lesson)
         made_at = lesson.planned.made_at if lesson.planned else datetime.now(UTC)
         content = plan_calendar(plan, made_at=made_at, plan_id=lesson.uid)
     return Response(
@@ -102,13 +103,13 @@ def try_checkpoint(desk: TheDesk, lesson_id: int, form: Annotated[AttemptForm, F
     return _to(lesson_id)
 
 
-def _kept(lesson: Lesson) -> PracticePlan:
+def _kept(desk: Desk, lesson: Lesson) -> PracticePlan:
     plan = read_plan(lesson)
     if plan is None:
         raise NotInRecord(
             say("no practice is planned after this lesson"), do=say("plan it on the lesson's page")
         )
-    return plan
+    return plan_again(plan, coach_library(desk.record.files.folder))
 
 
 def _to(lesson_id: int) -> Response:
