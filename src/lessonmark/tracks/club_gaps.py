@@ -67,7 +67,7 @@ def fill_gaps(
     (time,) : `chosen` with more of it taken; what was taken stays.
     """
     filled = chosen.copy()
-    seen = np.flatnonzero(chosen >= 0)
+    seen = np.flatnonzero(chosen >= 0).tolist()
     for before, after in pairwise(seen):
         if after - before > 1 and times[after] - times[before] <= LONGEST_S:
             filled[before + 1 : after] = _fill(times, rays, chosen, looks, before, after)
