@@ -143,14 +143,15 @@ def test_a_lesson_from_the_first_clip_to_erasure(page, clips, analyser):
     # Drag a landmark: numbers and verdict follow, marked, undone.
     page.locator("#correct summary").click()
     page.locator("#keypoint").select_option("trail_shoulder")
-    for _ in range(4):
-        page.locator("[data-nudge='0,1']").click()
+    # Sideways, and far enough to show: a value with an error of 8 degrees is told whole.
+    for _ in range(8):
+        page.locator("[data-nudge='1,0']").click()
     until(page, "document.querySelectorAll('#told')[0].textContent !== ''")
     until(page, "document.querySelector('#viewer').dataset.busy === 'no'")
     value_shown(page, before, False)
     assert page.locator("#verdicts p").first.inner_text() != verdict
     assert page.locator(".pane .by-hand").first.is_visible()
-    for _ in range(4):
+    for _ in range(8):
         page.locator("[data-do=undo]").click()
         until(page, "document.querySelector('#viewer').dataset.busy === 'no'")
     assert page.locator("[data-do=undo]").is_disabled()
