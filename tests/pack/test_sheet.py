@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from importlib import resources
 
 import pytest
 from scipy import stats
@@ -15,7 +16,7 @@ from lessonmark.lessons.findings import StageValues, read_findings
 from lessonmark.measures.measured import Measured
 from lessonmark.pack.charts import measure_chart, summarise_stage
 from lessonmark.pack.sheet import write_sheet
-from lessonmark.pack.stage_style import DARK_PAPER, PAPER, STYLES
+from lessonmark.pack.stage_style import DARK_PAPER, INK, PAPER, STYLES
 from lessonmark.words import Stage
 
 
@@ -185,6 +186,24 @@ def test_every_stage_keeps_its_contrast_and_its_shape():
         assert _contrast(style.colour, PAPER) >= 3
         assert _contrast(style.colour_dark, DARK_PAPER) >= 3
     assert len({style.shape for style in STYLES.values()}) == len(STYLES)
+
+
+@pytest.mark.parametrize(
+    ("package", "file"),
+    [("lessonmark.pack", "templates/sheet.css"), ("lessonmark.web", "static/page.css")],
+)
+def test_the_style_files_name_the_stages_own_colours(package, file):
+    css = resources.files(package).joinpath(file).read_text(encoding="utf-8")
+    light, dark = (
+        dict(re.findall(r"--([a-z]+): (#[0-9A-Fa-f]{6});", block))
+        for block in re.findall(r":root \{(.*?)\}", css, flags=re.DOTALL)[:2]
+    )
+    assert (light["paper"], light["ink"], dark["paper"]) == (PAPER, INK, DARK_PAPER)
+    for stage, style in STYLES.items():
+        assert light[stage.value] == style.colour
+        assert dark[stage.value] == style.colour_dark
+        # The charts are drawn once, for paper: on dark their colours are changed by these rules.
+        assert f'[fill="{style.colour}"] {{ fill: var(--{stage.value}); }}' in css
 
 
 @pytest.mark.browser

@@ -1,8 +1,9 @@
 """How a stage looks: told apart by place and shape first, by colour last.
 
 Colours: Okabe and Ito's palette for every kind of colour vision (Okabe & Ito 2008, 'Color
-Universal Design', jfly.uni-koeln.de/color). Those on paper keep 3:1 against it and those on dark
-3:1 against that (WCAG 2.2, 1.4.11). None stands for good or bad.
+Universal Design', jfly.uni-koeln.de/color), two of them made darker or lighter. Those on paper keep
+3:1 against it and those on dark 3:1 against that (WCAG 2.2, 1.4.11). None stands for good or bad.
+The pages' and the sheet's style files name the same colours; a test holds them to these.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ STYLES = {
         shape="square", filled=True, colour="#0072B2", colour_dark="#56B4E9", glyph="■"
     ),
     Stage.PRACTICE: StageStyle(
-        shape="cross", filled=True, colour="#009E73", colour_dark="#009E73", glyph="✚"
+        shape="cross", filled=True, colour="#009E73", colour_dark="#2FBF95", glyph="✚"
     ),
     Stage.RETEST: StageStyle(
         shape="diamond", filled=False, colour="#B0578C", colour_dark="#CC79A7", glyph="◇"
