@@ -32,6 +32,8 @@ ACROSS = 6  # tiles
 INK, PAPER, HALO = (30, 30, 30), (245, 245, 245), (20, 20, 20)
 TRACKED, TRUE = (0, 220, 255), (255, 150, 40)  # BGR
 FONT = cv2.FONT_HERSHEY_SIMPLEX
+# The joints that the box is drawn about.
+BODY_ENDS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "ear")
 # Where a measure over a span is shown.
 SHOWN_AT = {"backswing_time": Position.P1, "release_rate": Position.P8}
 
@@ -85,7 +87,13 @@ def tile(row: Row, clip: TrueClip, swing: SwingSeen) -> np.ndarray:
 
 def _box(true: SwingSeen, at: Position) -> tuple[int, int, int]:
     """Left, top and height, px, of the part of the picture that is shown: the golfer in it."""
-    place = true.track.position.sel(time=true.positions[at].time.s, method="nearest").values
+    # By the body's own joints: the club reaches far out, and a ball in flight farther still.
+    joints = [n for n in true.track.keypoint.values if str(n).endswith(BODY_ENDS)]
+    place = (
+        true.track.position.sel(keypoint=joints, time=true.positions[at].time.s, method="nearest")
+        .transpose("space", "keypoint")
+        .values
+    )
     low, high = np.nanmin(place, axis=1), np.nanmax(place, axis=1)
     size = 1.12 * max(high[1] - low[1], (high[0] - low[0]) * TILE[1] / TILE[0])
     middle = (low + high) / 2

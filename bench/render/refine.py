@@ -267,6 +267,15 @@ def warmed(model: Refiner, file: Path, device: str) -> None:
                 own[name].copy_(value)
 
 
+def hold(model: Refiner) -> None:
+    """Keep the normalisation and the first layers as they are: a short training, on few crops."""
+    for part in model.modules():
+        if isinstance(part, nn.BatchNorm2d):
+            part.eval()
+    for part in (model.stem, model.eighth):
+        part.requires_grad_(False)
+
+
 def main(args: argparse.Namespace) -> None:
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(args.seed)
@@ -275,11 +284,18 @@ def main(args: argparse.Namespace) -> None:
     crops = Crops(args.crops, device)
     names, bones = crops.names, bones_of(crops.names)
     model = Refiner(len(names)).to(device).to(memory_format=torch.channels_last)
-    optimiser = torch.optim.AdamW(model.parameters(), lr=1e-3, weight_decay=1e-4)
     steps = 0
     if args.warm is not None:
         warmed(model, args.warm, device)
     kept = {k: v.detach().clone() for k, v in model.state_dict().items()}
+    if args.exported is not None:
+        from exported import begin_with
+
+        begin_with(model, args.exported)
+        hold(model)
+        kept = {k: v.detach().clone() for k, v in model.state_dict().items()}
+    trained = [part for part in model.parameters() if part.requires_grad]
+    optimiser = torch.optim.AdamW(trained, lr=1e-3, weight_decay=1e-4)
     if args.start is not None:
         before = torch.load(args.start, map_location=device)
         model.load_state_dict(before["latest"])
@@ -300,12 +316,13 @@ def main(args: argparse.Namespace) -> None:
         shown = crops.pictures[rows].permute(0, 3, 1, 2).float() / 255
         x, joints, deep = worn(shown, crops.px[rows], crops.deep[rows])
         x = standard(x).to(memory_format=torch.channels_last)
-        with torch.autocast(device, dtype=torch.bfloat16):
+        with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
             maps = model(x)
-        loss = loss_of(maps, joints, deep, min(1.0, max(0.0, (share - 0.05) * 10)), bones)
+        sharp = min(1.0, max(0.0, (share - 0.05) * 10))
+        loss = loss_of(maps, joints, deep, sharp if args.exported is None else 1.0, bones)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
-        nn.utils.clip_grad_norm_(model.parameters(), 5.0)
+        nn.utils.clip_grad_norm_(trained, 5.0)
         optimiser.step()
         steps += 1
         decay = min(0.999, steps / (steps + 50))
@@ -368,6 +385,9 @@ if __name__ == "__main__":
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--limit-s", type=float, default=400.0)
     parser.add_argument("--warm", type=Path, help="begin with these weights, a new training")
+    parser.add_argument(
+        "--exported", type=Path, help="begin with the product's own file, its first layers held"
+    )
     parser.add_argument("--start", type=Path, help="go on from these weights")
     parser.add_argument(
         "--share", type=float, nargs=2, default=(0.0, 1.0), help="this part of the whole training"
