@@ -181,6 +181,20 @@ def test_the_viewer_says_a_value_as_the_sheet_does(coach, lesson):
     assert without_an_error == []
 
 
+def test_what_was_judged_on_an_english_page_is_told_on_a_german_one(coach, lesson):
+    focus = {"measure": ["face-on side_bend@P6"], "direction": ["more"], "smallest": ["3"]}
+    coach.post("/lessons/1/focus", focus)
+    coach.work()
+    shown = coach.get("/swings/1/look.json", headers={"accept-language": "de"}).json()
+    (verdict,) = shown["verdicts"]
+    assert verdict["title"] == "Seitneigung bei P6"
+    assert verdict["sentence"].startswith("Seitneigung bei P6 hat sich"), verdict
+    assert set(shown["refused"].values()) == {
+        "kein Clip zeigt diesen Schwung auch von der anderen Seite"
+    }
+    assert "no clip shows" not in json.dumps(shown)
+
+
 def test_a_track_that_is_gone_is_said(coach, lesson, record):
     for path in (record.files.folder / "derived").rglob("*.nc"):
         path.unlink()

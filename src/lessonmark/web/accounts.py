@@ -23,6 +23,7 @@ from lessonmark.lessons.listing import load_lesson
 from lessonmark.lessons.record import Clip, Lesson, Passage, Player, Swing
 from lessonmark.lessons.store import Record
 from lessonmark.lessons.whose import acting_as, anybody
+from lessonmark.pack.said_again import said_again
 from lessonmark.web.desk import TheDesk
 from lessonmark.web.pages import page
 from lessonmark.web.security import checked_csrf, read_cookies
@@ -187,7 +188,8 @@ def show_my_lesson(request: Request, desk: TheDesk, lesson_id: int) -> Response:
     _player(request)
     with desk.record.reading() as session:
         lesson = load_lesson(session, lesson_id)
-        findings = read_lesson_findings(lesson)
+        stored = read_lesson_findings(lesson)
+        findings = said_again(stored) if stored else None
         focus = sheet_rows(findings, lesson)[0] if findings else []
         return page(
             request,

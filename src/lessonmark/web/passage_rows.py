@@ -13,6 +13,7 @@ from lessonmark.language import say
 from lessonmark.lessons.findings import Findings
 from lessonmark.lessons.record import Clip, Lesson, Passage, Swing
 from lessonmark.pack import wording
+from lessonmark.pack.said_again import say_again
 from lessonmark.pack.stage_style import stage_word
 from lessonmark.pack.take import read_take
 from lessonmark.pack.takes_of_record import passage_order
@@ -77,7 +78,7 @@ def _chapter(findings: Findings | None, focus: int | None) -> str:
     if findings is None or focus is None:
         return say("In the coach's words")
     one = findings.focus[focus]
-    return wording.capital(wording.measure_title(one.name, one.at))
+    return wording.capital(wording.measure_title(say_again(one.name), one.at))
 
 
 def _swings(session: Session, lesson: Lesson, passage: Passage) -> list[Swing]:

@@ -28,6 +28,7 @@ from lessonmark.lessons.under_way import at_work
 from lessonmark.measures.measured import MeasureAt
 from lessonmark.media.proxies import Proxy
 from lessonmark.pack import wording
+from lessonmark.pack.said_again import say_again
 from lessonmark.pack.voice_check import LONGEST_S
 from lessonmark.web.clips import load_clip
 from lessonmark.web.desk import Desk, TheDesk
@@ -226,12 +227,12 @@ def _look(desk: Desk, swing: Swing) -> dict[str, object]:
             position.value: {
                 "s": at.time.s,
                 "se": at.time.se,
-                "how": at.how,
+                "how": say_again(at.how),
                 "by_hand": at.by_hand,
             }
             for position, at in found.positions.found.items()
         },
-        "missing": {position.value: why for position, why in found.positions.missing.items()},
+        "missing": {p.value: say_again(why) for p, why in found.positions.missing.items()},
         "values": {
             at: {
                 "value": one.value,
@@ -241,7 +242,7 @@ def _look(desk: Desk, swing: Swing) -> dict[str, object]:
             }
             for at, one in found.values.items()
         },
-        "refused": {at: one.reason for at, one in found.refused.items()},
+        "refused": {at: say_again(one.reason) for at, one in found.refused.items()},
         "corrections": [
             {"kind": one.kind.value, "name": one.name, "s": one.at_s} for one in standing
         ],
@@ -253,10 +254,10 @@ def _look(desk: Desk, swing: Swing) -> dict[str, object]:
 def _verdict(one: FocusFinding) -> dict[str, object]:
     return {
         "at": str(one.at),
-        "title": one.name,
+        "title": say_again(one.name),
         "verdict": verdict_word(one.change.verdict),
         "difference": wording.difference_words(one.change, one.unit),
-        "sentence": one.sentence,
+        "sentence": say_again(one.sentence),
     }
 
 
