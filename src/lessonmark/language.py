@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import gettext
 import io
+import string
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -18,7 +19,7 @@ from importlib import resources
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
-from babel.numbers import format_decimal
+from babel.numbers import format_decimal, get_decimal_symbol
 
 __all__ = [
     "SOURCE_LANGUAGE",
@@ -82,12 +83,13 @@ def say(message: str, /, **values: object) -> str:
     """Say `message` in the language now spoken, its fields filled from `values`."""
     if not message:
         return ""  # a catalogue's entry for the empty text is its header
-    return _catalogue(_spoken.get()).gettext(message).format(**values)
+    return _FIELDS.vformat(_catalogue(_spoken.get()).gettext(message), (), values)
 
 
 def say_n(one: str, many: str, n: int, /, **values: object) -> str:
     """Say `one` or `many`, whichever the language wants for `n`; `{n}` is filled in."""
-    return _catalogue(_spoken.get()).ngettext(one, many, n).format(n=n, **values)
+    said = _catalogue(_spoken.get()).ngettext(one, many, n)
+    return _FIELDS.vformat(said, (), {"n": n, **values})
 
 
 def say_number(value: float, digits: int = 0) -> str:
@@ -95,6 +97,19 @@ def say_number(value: float, digits: int = 0) -> str:
     pattern = "#,##0" + ("." + "0" * digits if digits else "")
     text = format_decimal(round(value, digits) + 0.0, format=pattern, locale=_spoken.get())
     return text.replace("-", "\u2212")
+
+
+class _Fields(string.Formatter):
+    """Fills a message's fields; a decimal gets the mark of the language."""
+
+    def format_field(self, value: object, format_spec: str) -> str:
+        text = format(value, format_spec)
+        if format_spec.endswith("f"):
+            return text.replace(".", get_decimal_symbol(_spoken.get()))
+        return text
+
+
+_FIELDS = _Fields()
 
 
 @cache

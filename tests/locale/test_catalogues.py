@@ -94,8 +94,12 @@ def test_german_is_spoken_with_its_plurals_and_numbers():
         assert say_n("{n} swing", "{n} swings", 1) == "1 Schwung"
         assert say_n("{n} swing", "{n} swings", 5) == "5 Schwünge"
         assert say_number(-1234.5, 1) == "\u22121.234,5"
+        assert say("Place: about {distance:.1f} m away.", distance=4.25).startswith(
+            "Standort: etwa 4,2 m"
+        )
         assert say("") == ""
     assert say("side bend") == "side bend"
+    assert say("Place: about {distance:.1f} m away.", distance=4.25).endswith("4.2 m away.")
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

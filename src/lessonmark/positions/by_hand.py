@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from lessonmark.language import say
+from lessonmark.language import say, say_number
 from lessonmark.positions.times import PositionTime, SwingPositions, Time
 from lessonmark.words import Position
 
@@ -42,10 +42,10 @@ def place_by_hand(
                 say(
                     "{position} at {at} s would lie {side} {other} at {other_at} s",
                     position=position.value,
-                    at=f"{at_s:.3f}",
+                    at=say_number(at_s, 3),
                     side=say("before") if before else say("after"),
                     other=other.value,
-                    other_at=f"{positions[other].time.s:.3f}",
+                    other_at=say_number(positions[other].time.s, 3),
                 )
             )
     return _with({**positions.found, position: placed}, dict(positions.missing))
