@@ -87,3 +87,20 @@ def test_a_short_line_is_refused_and_not_given_a_direction():
     points = shoulders | {f"{side}_hip": (0, 0) for side in ("lead", "trail")}
     with pytest.raises(CannotMeasure, match="end on"):
         entry("trunk_lean").at(Posture.of(points))
+
+
+@pytest.mark.parametrize(
+    ("across_cm", "told"), [(40, True), (15, True), (13, False), (-13, False), (-15, True)]
+)
+def test_shoulders_one_above_the_other_have_a_turn_and_no_tilt(across_cm, told):
+    # 40 cm wide at address; 35 % of it must lie across the picture, whichever way the chest faces.
+    address = Posture.of({"lead_shoulder": (20, 140), "trail_shoulder": (-20, 140)})
+    half = across_cm / 2
+    points = {"lead_shoulder": (half, 130), "trail_shoulder": (-half, 150)}
+    posture = Posture.of(points, start=address)
+    if not told:
+        with pytest.raises(CannotMeasure, match="end on"):
+            entry("shoulder_tilt").at(posture)
+        return
+    wanted = -np.degrees(np.arctan2(20, abs(across_cm)))
+    assert entry("shoulder_tilt").at(posture) == pytest.approx(wanted, abs=1e-9)

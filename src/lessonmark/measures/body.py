@@ -14,8 +14,8 @@ __all__: list[str] = []
 FACE_ON, DOWN_THE_LINE = View.FACE_ON, View.DOWN_THE_LINE
 BOTH = {FACE_ON, DOWN_THE_LINE}
 AFTER_P1 = tuple(p for p in Position if p is not Position.P1)
-# Below this share of its own width at address, a line across the body is seen too nearly end on:
-# its slope then says more about the turn than about the tilt.
+# Where less than this share of its own width at address lies across the picture, a line across the
+# body is seen too nearly end on: its slope then says more about the turn than about the tilt.
 END_ON = 0.35
 
 TRUNK = Drawn(points=("mid_hip", "mid_shoulder"))
@@ -26,10 +26,14 @@ def _trunk(p: Posture) -> Vector:
     return p["mid_shoulder"] - p["mid_hip"]
 
 
+def _end_on(trail: Vector, lead: Vector, at_address: Vector) -> bool:
+    # Across only: shoulders that turn past square to the camera stand one above the other there.
+    return abs(float(lead[0] - trail[0])) < END_ON * length(at_address)
+
+
 def _across(p: Posture, joint: str) -> float:
     trail, lead = p[f"trail_{joint}"], p[f"lead_{joint}"]
-    at_address = length(p.start[f"lead_{joint}"] - p.start[f"trail_{joint}"])
-    if length(lead - trail) < END_ON * at_address:
+    if _end_on(trail, lead, p.start[f"lead_{joint}"] - p.start[f"trail_{joint}"]):
         raise CannotMeasure(
             say("the line of the {joint}s is seen nearly end on here", joint=joint),
             do=say("read it at a position where the body faces the camera more"),
@@ -162,7 +166,7 @@ def eye_tilt(p: Posture) -> float:
     trail = p["trail_ear"] + p["trail_eye"]
     at_address = p.start["lead_ear"] + p.start["lead_eye"]
     at_address = at_address - p.start["trail_ear"] - p.start["trail_eye"]
-    if length(lead - trail) < END_ON * length(at_address):
+    if _end_on(trail, lead, at_address):
         raise CannotMeasure(
             say("the head is turned away from the camera here"),
             do=say("read it at address or near the ball"),

@@ -51,7 +51,7 @@ LANDMARK_SE = {
 CLUB_SE = {"grip_mid": (0.10, 0.02), "grip_butt": (0.10, 0.02), "clubhead": (0.10, 0.05)}
 OTHER_SE = 0.10
 # Where a step of one standard error goes over the edge of what can be read, a shorter one is taken
-# and counted so much more.
+# and counted so much more; at the very edge one the other way.
 SHORTER = (1.0, 0.5, 0.25)
 # How the errors of the two sides' centres go together, across and up the picture: left over on
 # rendered bodies that no fit has seen (bench/README.md, measures). The shoulders' is not carried:
@@ -105,7 +105,7 @@ def systematic_parts(
 
 
 def _effect(reading: Reading, value: float, disturbance: Disturbance) -> float:
-    for part in SHORTER:
+    for part in (*SHORTER, -1.0):
         try:
             return reading.difference(value, disturbance.times_share(part)) / part
         except CannotMeasure:  # pushed over the edge of what can be read
