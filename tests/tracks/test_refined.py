@@ -194,7 +194,7 @@ def test_two_sights_of_one_error_meet_in_the_middle_and_are_surer():
     """With equal errors and correlation 1/2 the variance is 3/4 of one (Gauss-Markov, by hand)."""
     track = joint_track()
     told = Told(track, right_px=4.0, se_px=4.0 / 1.3)
-    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.0, 1.0)])
+    out = refine_joints(frames_of(track), track, landmarks=track, refiner=told, spans=[(0.0, 1.0)])
     row = 30
     joined = [name for name in REFINED if not name.endswith("hip")]
     shift = (out["position"] - track["position"]).isel(time=row).sel(keypoint=joined)
@@ -212,16 +212,50 @@ def test_two_sights_of_one_error_meet_in_the_middle_and_are_surer():
 def test_a_picture_far_from_a_sure_landmark_is_hardly_believed():
     track = joint_track()
     told = Told(track, right_px=120.0, se_px=3.0)
-    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.0, 1.0)])
+    out = refine_joints(frames_of(track), track, landmarks=track, refiner=told, spans=[(0.0, 1.0)])
     shift = (out["position"] - track["position"]).sel(space="x", keypoint="left_knee")
     assert float(abs(shift).max()) < 4.0
+
+
+def moved_shoulders(track: xr.Dataset, by_px: float) -> xr.Dataset:
+    """The landmarks before their shoulders were moved to the left by so much."""
+    shoulders = track["keypoint"].isin(["left_shoulder", "right_shoulder"])
+    right = xr.DataArray([by_px, 0.0], dims="space", coords={"space": list(SPACE)})
+    return track.assign(position=track["position"] + right * shoulders)
+
+
+@pytest.mark.parametrize(
+    ("by_px", "right_px", "low", "high"),
+    [
+        (40.0, 20.0, 19.0, 20.5),  # within the move: the picture has it
+        (40.0, 100.0, -0.1, 1.0),  # far beyond it: the picture is doubted as anywhere else
+        # Not moved: 16 px^2 each, so the picture's counts 400 / 32 / 4 times, its share is 0.05.
+        (0.0, 20.0, 0.7, 1.3),
+    ],
+)
+def test_a_shoulder_that_was_moved_far_leaves_the_place_to_the_picture(by_px, right_px, low, high):
+    track = joint_track()
+    told = Told(track, right_px=right_px, se_px=4.0 / 1.3)
+    landmarks = moved_shoulders(track, by_px)
+    out = refine_joints(
+        frames_of(track), track, landmarks=landmarks, refiner=told, spans=[(0.0, 1.0)]
+    )
+    shift = (out["position"] - track["position"]).isel(time=30).sel(space="x")
+    assert low < float(shift.sel(keypoint="left_shoulder")) < high
+    # No other joint is touched by it.
+    still = refine_joints(
+        frames_of(track), track, landmarks=track, refiner=told, spans=[(0.0, 1.0)]
+    )
+    np.testing.assert_array_equal(
+        out["position"].sel(keypoint="left_knee"), still["position"].sel(keypoint="left_knee")
+    )
 
 
 def test_outside_the_swings_nothing_changes_and_the_track_given_is_kept():
     track = joint_track()
     before = track.copy(deep=True)
     told = Told(track, right_px=4.0, se_px=2.0)
-    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.2, 0.45)])
+    out = refine_joints(frames_of(track), track, landmarks=track, refiner=told, spans=[(0.2, 0.45)])
     outside = (track["time"] < 0.2) | (track["time"] > 0.45)
     np.testing.assert_array_equal(
         out["position"].isel(time=outside), track["position"].isel(time=outside)
@@ -234,7 +268,9 @@ def test_outside_the_swings_nothing_changes_and_the_track_given_is_kept():
 def test_a_span_that_is_hardly_seen_is_left_alone():
     track = joint_track()
     told = Told(track, right_px=4.0, se_px=2.0)
-    out = refine_joints(lambda a, b: iter(()), track, refiner=told, spans=[(0.0, 1.0)])
+    out = refine_joints(
+        lambda a, b: iter(()), track, landmarks=track, refiner=told, spans=[(0.0, 1.0)]
+    )
     xr.testing.assert_identical(out.drop_vars(["deeper", "line"]), track)
     assert np.isnan(out["deeper"]).all()
 
@@ -243,7 +279,7 @@ def test_a_span_that_is_hardly_seen_is_left_alone():
 def test_depth_is_told_of_the_lead_side_against_the_trail_side(hand, sign):
     track = joint_track().assign_attrs(handedness=hand)
     told = Told(track, right_px=0.0, se_px=4.0)
-    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.0, 1.0)])
+    out = refine_joints(frames_of(track), track, landmarks=track, refiner=told, spans=[(0.0, 1.0)])
     shoulder, hip, trunk = (out["deeper"].sel(line=line) for line in DEPTH_LINES)
     np.testing.assert_allclose(shoulder, sign * 20.0, atol=1e-6)
     np.testing.assert_allclose(hip, 0.0, atol=1e-6)
