@@ -49,9 +49,9 @@ _ALIKE = {
     "ear": 0.35,
 }
 # Shoulders that turn past square to the camera are seen by the pose network a third of the trunk
-# off; how far such a landmark must be moved varies with how the girdle follows the arm. There the
-# move itself is taken for its error beside the picture, unless the picture is farther off than the
-# move is long: that is another matter, and the picture's to answer for (bench/README.md).
+# off to the side; how far such a landmark must be moved varies with how the girdle follows the arm.
+# Across the picture the move itself is taken for its error, unless the picture's sight is farther
+# off than the move is long: that is another matter, and its to answer for (bench/README.md).
 _MOVED_BADLY = ("shoulder",)
 # Where they disagree by more than twice what both say, the picture's sight is the less believed.
 _DISAGREE = 4.0
@@ -208,8 +208,8 @@ def _joined(
     sight: _Sight,
     moved_by: Array,
 ) -> xr.Dataset:
-    """Join a span's sights; `moved_by` (row, joint) px, where the move is to count as an error."""
-    rows, sight_var = sight.rows, sight.variance
+    """Join a span's sights; `moved_by` (row, joint) px: the move where it counts as an error."""
+    rows = sight.rows
     times = track["time"].values.astype(np.float64)[rows]
     square = ("time", "space", "space_other", "keypoint")
     position = track["position"].transpose("time", "space", "keypoint").values.copy()
@@ -222,7 +222,29 @@ def _joined(
     said_var = np.maximum(0.5 * (total[:, 0, 0] + total[:, 1, 1]), 1e-6)
     gap = sight.place - moved
     beyond = np.hypot(gap[:, 0], gap[:, 1]) / np.maximum(moved_by, 1e-3)
-    own_var = said_var + np.clip(2.0 - beyond, 0.0, 1.0) * moved_by**2 / 2
+    poor_var = said_var + np.clip(2.0 - beyond, 0.0, 1.0) * moved_by**2 / 2
+    shift, kept = np.empty_like(gap), np.empty_like(gap)
+    for axis, own_var in enumerate((poor_var, said_var)):  # across and down the picture
+        weight, var = _mean_of_two(times, own_var, sight.variance, correlation, gap)
+        shift[:, axis] = weight * gap[:, axis]
+        kept[:, axis] = np.sqrt(var / said_var)
+    position[span, :, columns] = moved + shift
+    velocity[span, :, columns] += np.gradient(shift, times, axis=0)
+    share = kept[:, :, None] * kept[:, None, :]
+    random[span, :, :, columns] *= share
+    shared[span, :, :, columns] *= share
+    return track.assign(
+        position=(("time", "space", "keypoint"), position, track["position"].attrs),
+        velocity=(("time", "space", "keypoint"), velocity, track["velocity"].attrs),
+        position_cov=(square, random, track["position_cov"].attrs),
+        position_systematic=(square, shared, track["position_systematic"].attrs),
+    )
+
+
+def _mean_of_two(
+    times: Array, own_var: Array, sight_var: Array, correlation: Array, gap: Array
+) -> tuple[Array, Array]:
+    """Weight of the picture's sight and the mean's variance px^2, both (row, joint)."""
     alike = correlation * np.sqrt(own_var * sight_var)
     expected = 2 * (own_var + sight_var - 2 * alike)
     doubt = (gap**2).sum(axis=1) / np.maximum(expected, 1e-6)
@@ -234,18 +256,5 @@ def _joined(
     weight = uniform_filter1d(weight, frames, axis=0, mode="nearest")
     fade = np.clip(np.minimum(times - times[0], times[-1] - times) / _EDGE_S, 0.0, 1.0)
     weight *= fade[:, None]
-    joined_var = (
-        weight**2 * sight_var + (1 - weight) ** 2 * own_var + 2 * weight * (1 - weight) * alike
-    )
-    shift = weight[:, None] * gap
-    position[span, :, columns] = moved + shift
-    velocity[span, :, columns] += np.gradient(shift, times, axis=0)
-    share = (joined_var / said_var)[:, None, None]
-    random[span, :, :, columns] *= share
-    shared[span, :, :, columns] *= share
-    return track.assign(
-        position=(("time", "space", "keypoint"), position, track["position"].attrs),
-        velocity=(("time", "space", "keypoint"), velocity, track["velocity"].attrs),
-        position_cov=(square, random, track["position_cov"].attrs),
-        position_systematic=(square, shared, track["position_systematic"].attrs),
-    )
+    both = weight * (1 - weight) * alike
+    return weight, weight**2 * sight_var + (1 - weight) ** 2 * own_var + 2 * both
