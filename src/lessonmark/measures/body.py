@@ -49,6 +49,7 @@ def _across(p: Posture, joint: str) -> float:
     reads="level or dropped shoulder",
     sign="+ trail shoulder lower",
     definition="line of the shoulders to the horizontal",
+    needs="the shoulders across the picture: not at the top of a full turn",
     usual="5 to 20 at P1, 20 to 40 at P7 (common practice, no source)",
     draws=(
         Drawn(points=("trail_shoulder", "lead_shoulder")),
@@ -68,6 +69,7 @@ def shoulder_tilt(p: Posture) -> float:
     reads="level or tilted belt",
     sign="+ trail hip lower",
     definition="line of the hips to the horizontal",
+    needs="the hips across the picture: not in the finish",
     usual="0 to 5 at P1, 5 to 15 at P7 (common practice, no source)",
     draws=(Drawn(points=("trail_hip", "lead_hip")), Drawn(points=("trail_hip",), kind="level")),
 )
