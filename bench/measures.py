@@ -98,7 +98,6 @@ def tracked(clip: TrueClip, cache: Path) -> xr.Dataset:
         body = refine_joints(
             lambda a, b: read_frames(info, start_s=a, stop_s=b),
             body,
-            landmarks=network,
             refiner=JointRefiner(),
             spans=[(s.start_s, s.stop_s) for s in spans],
         )

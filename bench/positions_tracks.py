@@ -84,7 +84,6 @@ def see(path: Path, truth: dict[str, Any], *, cache: Path, name: str) -> Seen:
         joints = refine_joints(
             lambda start_s, stop_s: read_frames(clip, start_s=start_s, stop_s=stop_s),
             to_joint_centres(body, view),
-            landmarks=body,
             refiner=JointRefiner(),
             spans=spans,
         )

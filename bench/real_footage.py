@@ -276,7 +276,7 @@ def _joined(sized: _AtItsSize, moved: xr.Dataset, network: xr.Dataset) -> xr.Dat
     """As the product joins the two sights, the whole clip taken for one swing."""
     span = (float(moved["time"][0]), float(moved["time"][-1]))
     refiner: JointRefiner = sized  # type: ignore[assignment]
-    return refine_joints(sized.frames, moved, landmarks=network, refiner=refiner, spans=[span])
+    return refine_joints(sized.frames, moved, refiner=refiner, spans=[span])
 
 
 def _alone(sized: _AtItsSize, moved: xr.Dataset) -> xr.Dataset:

@@ -93,7 +93,6 @@ def tracked(clip: TrueClip, cache: Path, tracker: BodyTracker) -> xr.Dataset:
         joints = refine_joints(
             lambda a, b: read_frames(info, start_s=a, stop_s=b),
             to_joint_centres(body, clip.view),
-            landmarks=body,
             refiner=JointRefiner(),
             spans=[(0.0, clip.json["events"]["P1"])],
         )

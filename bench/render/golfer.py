@@ -72,6 +72,7 @@ def _limb(
     end: Array,
     pole: Array,
     parent: Array,
+    twist_share: float = 0.4,
 ) -> None:
     """Turn the four bones of an arm or a leg, the twist shared along the upper one."""
     first, second, third, fourth, tip = bones
@@ -89,7 +90,7 @@ def _limb(
     full = frame(upper, hinge) @ frame(rest_upper, rest_hinge).T
     plain = least_turn(parent @ rest_upper, upper) @ parent
     twist = twist_about(full @ plain.T, upper)
-    turns[body.names.index(first)] = about_vector(upper, 0.4 * twist) @ plain
+    turns[body.names.index(first)] = about_vector(upper, twist_share * twist) @ plain
     turns[body.names.index(second)] = full
     low = frame(lower, hinge) @ frame(rest_lower, rest_hinge).T
     turns[body.names.index(third)] = low
@@ -134,13 +135,15 @@ def _trunk(body: Body, turns: Array, p: Posture) -> tuple[Array, Array]:
         turns[bone] = pelvis
     for name, share in zip(
         ("spine05", "spine04", "spine03", "spine02", "spine01"),
-        (0.12, 0.35, 0.6, 0.85, 1.0),
+        np.array([0.2, 0.4, 0.6, 0.8, 1.0]) ** p.spine_low,
         strict=True,
     ):
         _descend(body, turns, name, part_way(pelvis, thorax, share))
     head = about("z", -p.head_turn) @ about("y", -p.head_tilt) @ about("x", p.head_bend)
     for name, share in zip(
-        ("neck01", "neck02", "neck03", "head"), (0.25, 0.5, 0.8, 1.0), strict=True
+        ("neck01", "neck02", "neck03", "head"),
+        np.array([0.25, 0.5, 0.8, 1.0]) ** p.neck_low,
+        strict=True,
     ):
         _descend(body, turns, name, part_way(thorax, head, share))
     return pelvis, thorax
@@ -149,7 +152,7 @@ def _trunk(body: Body, turns: Array, p: Posture) -> tuple[Array, Array]:
 # An arm as long as this share of its length reaches; folded to less by so much more, its shoulder
 # goes back by as much as a reaching one's forward. Common practice, no source.
 _REACHING, _FOLDED = 0.97, 0.3
-_GIRDLE_BACK_DEG, _GIRDLE_FORWARD_DEG = -28.0, 35.0
+_GIRDLE_BACK_DEG, _GIRDLE_FORWARD_DEG = -32.0, 38.0
 
 
 def _clavicles(
@@ -167,8 +170,18 @@ def _clavicles(
             share * p.protraction + own[side][0], _GIRDLE_BACK_DEG, _GIRDLE_FORWARD_DEG
         )
         up = float(np.clip(local[2] + 0.3, 0.0, 1.2)) * p.elevation + own[side][1]
-        turn = thorax @ about("z", -sign * forward) @ about("y", -sign * up)
-        _descend(body, turns, f"clavicle.{side}", turn)
+        # A turn made farther out carries the shoulder less far: it is made by that much larger.
+        arm = body.at(f"upperarm01.{side}")
+        inner = float(np.linalg.norm(arm - body.at(f"clavicle.{side}")))
+        outer = float(np.linalg.norm(arm - body.at(f"shoulder01.{side}")))
+        whole = 1.0 / (p.girdle_share + (1.0 - p.girdle_share) * outer / inner)
+        forward, up = forward * whole, up * whole
+        here = about("z", -sign * p.girdle_share * forward)
+        here = thorax @ here @ about("y", -sign * p.girdle_share * up)
+        _descend(body, turns, f"clavicle.{side}", here)
+        rest = 1.0 - p.girdle_share
+        there = here @ about("z", -sign * rest * forward) @ about("y", -sign * rest * up)
+        _descend(body, turns, f"shoulder01.{side}", there)
 
 
 def _hands_at(shoulder: dict[str, Array], direction: Array, lead_full: float) -> Array:
@@ -240,7 +253,7 @@ def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> t
             )
             end = shoulder[side] + reached
             forearm = unit(end - elbow)
-            along = unit(forearm + 0.35 * shaft)
+            along = unit(forearm + (p.lead_cock if side == "L" else p.trail_cock) * shaft)
             normal = np.cross(along, shaft) * (1.0 if side == "L" else -1.0)
             if np.linalg.norm(normal) < 0.05:
                 normal = np.cross(along, UP)
@@ -248,8 +261,9 @@ def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> t
             turn[side] = frame(along, normal) @ frame(rest_along, rest_palm).T
             if side == "L":
                 break
-            grip = wrist["L"] + palm_m["L"] * hand_l[0] + 0.03 * hand_l[1]
-            wrist["R"] = grip + p.hands_apart * shaft - palm_m["R"] * along - 0.03 * unit(normal)
+            grip = wrist["L"] + palm_m["L"] * hand_l[0] + p.palm_m * hand_l[1]
+            wrist["R"] = grip + p.hands_apart * shaft - palm_m["R"] * along
+            wrist["R"] = wrist["R"] - p.palm_m * unit(normal)
         if side == "L":
             wrist["L"] = end
             hand_l = (along, unit(normal))
@@ -268,6 +282,7 @@ def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> t
             end,
             pole,
             turns[body.names.index(f"shoulder01.{side}")],
+            p.arm_twist,
         )
         hand = turn[side]
         fore = turns[body.names.index(f"lowerarm01.{side}")]
@@ -276,7 +291,7 @@ def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> t
         turns[body.names.index(f"lowerarm02.{side}")] = about_vector(forearm, 0.6 * twist) @ fore
         _descend(body, turns, f"wrist.{side}", hand)
         _curl(body, turns, side, hand, p.finger_curl)
-    grip = wrist["L"] + palm_m["L"] * hand_l[0] + 0.03 * hand_l[1]
+    grip = wrist["L"] + palm_m["L"] * hand_l[0] + p.palm_m * hand_l[1]
     return grip - 0.05 * shaft, shaft
 
 

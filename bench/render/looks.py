@@ -105,12 +105,17 @@ def dress(
     trunk = ~arms & ~head_part & ~feet & (z < neck + 0.05) & ~mesh.is_part("neck02")
 
     untucked = rng.random() < 0.5
-    belt = hip + rng.uniform(0.08, 0.16)
+    belt = hip + rng.uniform(0.02, 0.16)  # low on the hips to high
     hem = hip - rng.uniform(0.0, 0.1) if untucked else belt
     shorts = rng.random() < 0.25
     knee, ankle = joints["knee"][2], joints["ankle"][2]
-    trouser_end = knee + rng.uniform(-0.02, 0.12) if shorts else ankle + rng.uniform(-0.01, 0.06)
-    trousers = trunk & (z < belt) & (z > trouser_end)
+    # Long trousers end above the ankle or lie on the shoe.
+    trouser_end = knee + rng.uniform(-0.02, 0.12) if shorts else ankle + rng.uniform(-0.045, 0.06)
+    about_ankle = feet & (np.abs(rest[:, 1] - joints["ankle"][1]) < 0.06)
+    trousers = (trunk | about_ankle) & (z < belt) & (z > trouser_end)
+    shin = mesh.is_part("lowerleg01", "lowerleg02") | about_ankle
+    shoe = (feet | shin) & (z < ankle + rng.uniform(-0.03, 0.05))
+    sock = shin & ~shoe & (z < ankle + rng.uniform(-0.02, 0.2))
     shirt = trunk & (z > hem)
     sleeve = rng.random()
     if sleeve < 0.05:
@@ -125,8 +130,14 @@ def dress(
     else:
         shirt |= mesh.is_part("upperarm01", "upperarm02", "lowerarm01", "lowerarm02")
     shirt_colour, trouser_colour = _cloth_colour(rng), _cloth_colour(rng)
+    if rng.random() < 0.8:
+        colour[sock] = rng.uniform(0.02, 0.95)
+    colour[shoe] = _cloth_colour(rng)
     colour[trousers] = trouser_colour
     colour[shirt] = shirt_colour
+    if rng.random() < 0.4:
+        collar = shirt & mesh.is_part("neck01", "neck02", "spine01") & (z > neck)
+        colour[collar] = _cloth_colour(rng)
     pattern = rng.random()
     if pattern < 0.15:  # hoops
         colour[shirt & (np.sin(z * rng.uniform(60, 160)) > 0.3)] = _cloth_colour(rng)
@@ -134,18 +145,25 @@ def dress(
         colour[shirt & (np.abs(rest[:, 0]) > 0.13)] *= 0.6
     if rng.random() < 0.4 and not untucked:
         colour[trunk & (np.abs(z - belt) < 0.018)] = rng.uniform(0.02, 0.4)
-    colour[feet] = _cloth_colour(rng)
+    glove = (
+        (mesh.is_part("wrist") | np.char.startswith(mesh.part, "finger"))
+        | np.char.startswith(mesh.part, "metacarpal")
+    ) & np.char.endswith(mesh.bone, "L")
+    if rng.random() < 0.6:  # on the lead hand
+        colour[glove] = rng.uniform(0.6, 0.97) if rng.random() < 0.7 else _cloth_colour(rng)
 
     # Loose cloth: smooth the body under it, push it out, let it ripple.
     normal = mesh.normals(rest)
     out = np.zeros(len(rest))
     for region, low, high in (
-        (shirt, 0.003, 0.028),
-        (trousers, 0.003, 0.025),
-        (feet, 0.006, 0.014),
+        (shirt, 0.002, 0.028),
+        (trousers, 0.002, 0.025),
+        (shoe, 0.004, 0.018),
     ):
         looseness = rng.uniform(low, high)
-        smooth = mesh.spread(rest, int(rng.integers(2, 25))) if region is not feet else rest
+        tight = region is shoe or rng.random() < 0.25
+        smooth = mesh.spread(rest, int(rng.integers(0, 3) if tight else rng.integers(2, 25)))
+        looseness = min(looseness, 0.008) if tight and region is not shoe else looseness
         keep = mesh.spread(region.astype(float)[:, None], 2)
         shape = np.where(region[:, None], keep * smooth + (1 - keep) * shape, shape)
         ripple = 1.0 + 0.35 * _waves(rest, rng, 0.08) + 0.15 * _waves(rest, rng, 0.03)
@@ -187,5 +205,5 @@ def dress(
         shape[brim, 1] -= rng.uniform(0.05, 0.075)
         shape[brim, 2] -= rng.uniform(0.0, 0.015)
     shape = shape + normal * out[:, None]
-    colour *= 1.0 + 0.05 * _waves(rest, rng, 0.05)[:, None]
+    colour *= 1.0 + rng.uniform(0.0, 0.06) * _waves(rest, rng, 0.05)[:, None]
     return shape, np.clip(colour, 0.0, 1.0)

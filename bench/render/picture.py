@@ -26,11 +26,17 @@ void main() { gl_Position = clip * vec4(place, 1.0); n = normal; c = colour; p =
 _FRAGMENT = """
 #version 330
 uniform vec3 sun; uniform vec3 sky; uniform float ambient; uniform float gloss; uniform vec3 eye;
+uniform float shadow; uniform mat4 from_sun; uniform sampler2DShadow nearest;
 in vec3 n; in vec3 c; in vec3 p;
 out vec4 shade;
 void main() {
     vec3 m = normalize(n);
     float direct = max(dot(m, sun), 0.0);
+    vec4 q = from_sun * vec4(p + 0.012 * m, 1.0);  // off the surface, or it would shade itself
+    float open = 0.0;
+    for (int i = -1; i <= 1; i++) for (int j = -1; j <= 1; j++)
+        open += texture(nearest, q.xyz * 0.5 + 0.5 + vec3(i, j, -0.6) / 700.0) / 9.0;
+    direct *= 1.0 - shadow * (1.0 - open);
     float above = 0.5 + 0.5 * m.z;
     vec3 h = normalize(sun + normalize(eye - p));
     float shine = gloss * pow(max(dot(m, h), 0.0), 20.0);
@@ -38,6 +44,20 @@ void main() {
     shade = vec4(c * light + shine, 1.0);
 }
 """
+
+
+_SHADOW_VERTEX = """
+#version 330
+uniform mat4 clip;
+in vec3 place;
+void main() { gl_Position = clip * vec4(place, 1.0); }
+"""
+_SHADOW_FRAGMENT = """
+#version 330
+void main() {}
+"""
+_SHADOW_SIDE = 1024
+_SHADOW_MIDDLE, _SHADOW_REACH_M = np.array([0.0, 0.0, 0.9]), 1.7  # a golfer, the club up
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,6 +127,17 @@ def draw_camera(
     return Camera(turn=turn, place=place, f_px=float(f_px), width=width, height=height)
 
 
+def _from_sun(sun: Array) -> NDArray[np.float32]:
+    """The clip matrix of a picture taken from the sun, everything at one scale."""
+    z = -unit(sun)
+    x = unit(np.cross(z, np.array([0.1, 0.9, 0.3])))
+    turn = np.stack([x, np.cross(z, x), z]) / _SHADOW_REACH_M
+    out = np.eye(4)
+    out[:3, :3] = turn
+    out[:3, 3] = -turn @ _SHADOW_MIDDLE
+    return out.astype(np.float32)
+
+
 class Renderer:
     """Draws triangles with colour at the vertices; keeps its buffers between pictures."""
 
@@ -119,6 +150,12 @@ class Renderer:
             self._gl.depth_renderbuffer(size, samples=4),
         )
         self._one = self._gl.framebuffer([self._gl.renderbuffer(size, 4)])
+        self._shadow_program = self._gl.program(
+            vertex_shader=_SHADOW_VERTEX, fragment_shader=_SHADOW_FRAGMENT
+        )
+        self._nearest = self._gl.depth_texture((_SHADOW_SIDE, _SHADOW_SIDE))
+        self._nearest.compare_func = "<="
+        self._shadows = self._gl.framebuffer(depth_attachment=self._nearest)
 
     def draw(
         self,
@@ -128,16 +165,29 @@ class Renderer:
     ) -> Image:
         """Return RGBA (height, width, 4); parts are (vertices, normals, colours, triangles)."""
         gl = self._gl
-        self._many.use()
         gl.enable(moderngl.DEPTH_TEST)
+        made = []
+        for vertices, normals, colours, triangles in parts:
+            data = np.concatenate([vertices, normals, colours], axis=1).astype("f4")
+            made.append((gl.buffer(data.tobytes()), gl.buffer(triangles.astype("i4").tobytes())))
+        from_sun = _from_sun(np.array(light["sun"]))
+        self._shadows.use()
+        self._shadows.clear(depth=1.0)
+        self._shadow_program["clip"].write(from_sun.T.tobytes())
+        for buffer, index in made:
+            array = gl.vertex_array(self._shadow_program, [(buffer, "3f 24x", "place")], index)
+            array.render()
+            array.release()
+        self._many.use()
         gl.clear(0.0, 0.0, 0.0, 0.0, 1.0)
         self._program["clip"].write(camera.clip().T.tobytes())
         self._program["eye"] = tuple(camera.place)
         for name, value in light.items():
             self._program[name] = value
-        for vertices, normals, colours, triangles in parts:
-            data = np.concatenate([vertices, normals, colours], axis=1).astype("f4")
-            buffer, index = gl.buffer(data.tobytes()), gl.buffer(triangles.astype("i4").tobytes())
+        self._program["from_sun"].write(from_sun.T.tobytes())
+        self._nearest.use(0)
+        self._program["nearest"] = 0
+        for buffer, index in made:
             array = gl.vertex_array(
                 self._program, [(buffer, "3f 3f 3f", "place", "normal", "colour")], index
             )

@@ -29,6 +29,7 @@ UNIT_PX = 64.0  # px a body size
 CELLS = 32
 HELD_OUT = 8
 NORMAL = (0.5, 0.25)
+WAKE_WITH = 512  # crops
 
 
 def step(inputs: int, outputs: int, stride: int, kernel: int = 5) -> nn.Sequential:
@@ -276,6 +277,40 @@ def hold(model: Refiner) -> None:
         part.requires_grad_(False)
 
 
+@torch.no_grad()
+def wake(model: Refiner, pictures: Tensor) -> None:
+    """Measure anew what exporting folded away: each channel's own mean and spread.
+
+    The network's answers stay; its normalisations normalise again, so that every layer may learn.
+    """
+    modules = list(model.modules())
+    pairs = [
+        (conv, norm)
+        for conv, norm in itertools.pairwise(modules)
+        if isinstance(conv, nn.Conv2d) and isinstance(norm, nn.BatchNorm2d)
+    ]
+    said: dict[nn.Module, tuple[Tensor, Tensor]] = {}
+
+    def listen(norm: nn.Module, inputs: tuple[Tensor], _: Tensor) -> None:
+        said[norm] = (inputs[0].mean((0, 2, 3)), inputs[0].std((0, 2, 3)).clamp_min(1e-4))
+
+    hooks = [norm.register_forward_hook(listen) for _, norm in pairs]
+    model.eval()
+    edge = (KEPT - CROP) // 2
+    x = pictures.permute(0, 3, 1, 2).float()[:, :, edge : edge + CROP, edge : edge + CROP]
+    model(standard(x / 255))
+    model.train()
+    for hook in hooks:
+        hook.remove()
+    for conv, norm in pairs:
+        mean, spread = said[norm]
+        conv.weight /= spread[:, None, None, None]
+        norm.running_mean.copy_(mean / spread)
+        norm.running_var.fill_(1.0 - norm.eps)
+        norm.weight.copy_(spread)
+        norm.bias += mean
+
+
 def main(args: argparse.Namespace) -> None:
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(args.seed)
@@ -292,7 +327,10 @@ def main(args: argparse.Namespace) -> None:
         from exported import begin_with
 
         begin_with(model, args.exported)
-        hold(model)
+        if args.every_layer:
+            wake(model, crops.pictures[crops.train[torch.randperm(len(crops.train))[:WAKE_WITH]]])
+        else:
+            hold(model)
         kept = {k: v.detach().clone() for k, v in model.state_dict().items()}
     trained = [part for part in model.parameters() if part.requires_grad]
     optimiser = torch.optim.AdamW(trained, lr=1e-3, weight_decay=1e-4)
@@ -388,6 +426,7 @@ if __name__ == "__main__":
     parser.add_argument(
         "--exported", type=Path, help="begin with the product's own file, its first layers held"
     )
+    parser.add_argument("--every-layer", action="store_true", help="with --exported: hold none")
     parser.add_argument("--start", type=Path, help="go on from these weights")
     parser.add_argument(
         "--share", type=float, nargs=2, default=(0.0, 1.0), help="this part of the whole training"

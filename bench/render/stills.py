@@ -95,6 +95,8 @@ def draw_light(rng: np.random.Generator) -> dict[str, object]:
         "sky": tuple(rng.uniform(0.85, 1.0, 3)),
         "ambient": float(rng.uniform(0.35, 0.85)),
         "gloss": float(rng.uniform(0.0, 0.12)),
+        # How much of the sun's light a shadow takes: none under clouds.
+        "shadow": 0.0 if rng.random() < 0.3 else float(rng.uniform(0.4, 1.0)),
     }
 
 

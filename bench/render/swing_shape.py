@@ -41,6 +41,13 @@ class Posture:
     trail_girdle: float
     lead_lift: float  # + up
     trail_lift: float
+    girdle_share: float  # of a girdle's turn the collarbone makes, the rest comes farther out
+    arm_twist: float  # share of the upper arm's twist that its skin follows at the shoulder
+    spine_low: float  # how the trunk's bend is spread: under 1 low in the back, over 1 high
+    neck_low: float
+    palm_m: float  # a palm's middle stands off the grip
+    lead_cock: float  # how far a hand follows the shaft rather than its forearm
+    trail_cock: float
     stance: float
     lead_flare: float
     trail_flare: float
@@ -121,7 +128,7 @@ _PART = {
 # Standard deviations: of a body's own style, and of one frame on top of it.
 _STYLE = {
     "pelvis_turn": 7.0,
-    "pelvis_bend": 5.0,
+    "pelvis_bend": 8.0,
     "pelvis_lean": 3.0,
     "shoulder_turn": 10.0,
     "forward_bend": 6.0,
@@ -152,7 +159,19 @@ OUT_OF_STEP, FAR_OUT, FAR_OUT_SHARE = 0.35, 1.8, 0.3
 # learn where an elbow ought to be instead of where it is.
 ELBOW_HABIT_DEG, ELBOW_FRAME_DEG = 30.0, 30.0
 # deg: a shoulder's own way on top of what follows from its arm; a habit, and again in each frame.
-_GIRDLE = {"lead_girdle": 8.0, "trail_girdle": 8.0, "lead_lift": 6.0, "trail_lift": 6.0}
+_GIRDLE = {"lead_girdle": 10.0, "trail_girdle": 10.0, "lead_lift": 8.0, "trail_lift": 8.0}
+# What a rig decides and a body does not say: where along a chain a turn is made, how skin follows a
+# twist, how a hand lies on the grip. Drawn wide for each golfer, so that none is learnt.
+_RIG = {
+    "girdle_share": (0.2, 1.0),
+    "arm_twist": (0.0, 1.0),
+    "spine_low": (0.6, 1.9),
+    "neck_low": (0.6, 1.7),
+    "palm_m": (0.004, 0.03),
+    "lead_cock": (0.0, 0.8),
+    "trail_cock": (-0.2, 0.8),
+}
+HANDS_APART_M = (0.05, 0.11)
 # How much of the keyed turn and side bend a golfer makes, mean and SD: a shoulder line seen end on
 # is told from the habit alone where the habit is narrow, and good players turn past 90 deg and bend
 # to the side by more than 30 (both common practice, no source).
@@ -173,6 +192,7 @@ def style(rng: np.random.Generator) -> dict[str, float]:
             "trail_elbow": float(rng.normal(0.0, ELBOW_HABIT_DEG)),
         }
         | {name: float(rng.normal(0.0, sd)) for name, sd in _GIRDLE.items()}
+        | {name: float(rng.uniform(*span)) for name, span in _RIG.items()}
         | {f"{name}_share": float(rng.normal(*share)) for name, share in _SHARE.items()}
     )
 
@@ -213,7 +233,7 @@ def draw(
         lead_elbow=habit["lead_elbow"] + float(rng.normal(0.0, scatter * ELBOW_FRAME_DEG)),
         trail_elbow=habit["trail_elbow"] + float(rng.normal(0.0, scatter * ELBOW_FRAME_DEG)),
         finger_curl=float(rng.uniform(45, 60)),
-        hands_apart=float(rng.uniform(0.07, 0.11)),
+        hands_apart=float(rng.uniform(*HANDS_APART_M)),
         **{
             name: habit[name] + float(rng.normal(0.0, scatter * sd)) for name, sd in _GIRDLE.items()
         },
@@ -253,7 +273,7 @@ def key_postures(habit: dict[str, float], rng: np.random.Generator) -> list[Post
     calm = {name: 0.5 * value if name in _STYLE else value for name, value in habit.items()}
     calm["lead_elbow"], calm["trail_elbow"] = rng.normal(0, 10.0), rng.normal(0, 10.0)
     keys = [draw(float(k), calm, np.random.default_rng(0), scatter=0.0) for k in range(10)]
-    apart = float(rng.uniform(0.07, 0.11))
+    apart = float(rng.uniform(*HANDS_APART_M))
     same = {"stance": keys[0].stance, "hands_apart": apart, "finger_curl": 52.0}
     return [replace(key, **same) for key in keys]
 

@@ -71,7 +71,6 @@ def see_clip(
     joints = refine_joints(
         lambda start_s, stop_s: read_frames(clip, start_s=start_s, stop_s=stop_s),
         joints,
-        landmarks=body,
         refiner=_refiner(),
         spans=[(span.start_s, span.stop_s) for span in spans],
     )
