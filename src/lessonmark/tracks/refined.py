@@ -20,7 +20,7 @@ from lessonmark.tracks.anatomy import body_size
 from lessonmark.tracks.refiner import REFINED, JointRefiner, RefinedLook
 from lessonmark.tracks.schema import DEPTH_LINES
 from lessonmark.tracks.smoother import cutoff_hz, smooth_path
-from lessonmark.words import Handedness
+from lessonmark.words import Handedness, View
 
 __all__ = ["refine_joints"]
 
@@ -32,6 +32,9 @@ _LOOKS_LEAST = 8  # in a span
 # Pictures of another renderer than the training's: errors 0.95 times what the network says (root
 # mean square over joints, both views; bench/README.md), more for pictures of people.
 _OTHER_PICTURES = 1.1
+# Wrists from down-the-line stay where the pose network has them: one hand hides the other there,
+# and with the picture's sight the top of the swing came late (bench/README.md).
+_LEFT_ALONE = {View.FACE_ON: (), View.DOWN_THE_LINE: ("wrist",)}
 # How alike the two sights err: correlations on bodies that neither was fitted on and on another
 # renderer's clips, both views (bench/README.md).
 _ALIKE = {
@@ -80,10 +83,12 @@ def refine_joints(
     deeper = np.full((joints.sizes["time"], len(DEPTH_LINES)), np.nan)
     out = joints
     names = [str(name) for name in joints["keypoint"].values]
-    columns = np.array([names.index(name) for name in REFINED])
-    alike = np.array([_ALIKE[name.split("_")[1]] for name in REFINED])
+    alone = _LEFT_ALONE[View(joints.attrs["view"])]
+    taken = [k for k, name in enumerate(REFINED) if name.split("_")[1] not in alone]
+    columns = np.array([names.index(REFINED[k]) for k in taken])
+    alike = np.array([_ALIKE[REFINED[k].split("_")[1]] for k in taken])
     for start_s, stop_s in spans:
-        sight = _sight(frames, joints, refiner, start_s, stop_s)
+        sight = _sight(frames, joints, refiner, taken, start_s, stop_s)
         if sight is not None:
             out = _joined(out, columns, alike, sight)
             deeper[sight.rows] = sight.deeper
@@ -105,10 +110,11 @@ def _sight(
     frames: Callable[[float, float], Iterable[Frame]],
     joints: xr.Dataset,
     refiner: JointRefiner,
+    taken: Sequence[int],
     start_s: float,
     stop_s: float,
 ) -> _Sight | None:
-    """Look at the frames of a span."""
+    """Look at the frames of a span; places of the joints `taken`."""
     times = joints["time"].values.astype(np.float64)
     rows = np.flatnonzero((times >= start_s - 1e-6) & (times <= stop_s + 1e-6))
     if len(rows) < _LOOKS_LEAST:
@@ -134,16 +140,17 @@ def _sight(
     place = np.stack([looks[row].position for row in seen])
     se = np.stack([looks[row].se for row in seen])
     fps = float(joints.attrs["fps"])
-    smooth = np.empty((len(rows), 2, len(REFINED)))
-    variance = np.empty((len(rows), len(REFINED)))
-    for k, name in enumerate(REFINED):
+    smooth = np.empty((len(rows), 2, len(taken)))
+    variance = np.empty((len(rows), len(taken)))
+    for i, k in enumerate(taken):
+        name = REFINED[k]
         spread = se[:, k, None, None] ** 2 * np.eye(2)
         path = smooth_path(
             times[rows], seen - rows[0], place[:, k], spread, cutoff=cutoff_hz(name, fps)
         )
-        smooth[:, :, k] = path.position
+        smooth[:, :, i] = path.position
         said = np.interp(times[rows], times[seen], se[:, k])
-        variance[:, k] = (_OTHER_PICTURES * said) ** 2
+        variance[:, i] = (_OTHER_PICTURES * said) ** 2
     lines = np.stack([_lines(looks[row], left_handed) for row in seen])
     calm = np.broadcast_to(np.eye(2), (len(seen), 2, 2))
     cutoff = cutoff_hz("shoulder", fps)
