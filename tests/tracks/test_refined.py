@@ -147,12 +147,11 @@ class Told:
     se_px: float
     lead_shoulder_deeper_px: float = 20.0
     only: tuple[str, ...] = REFINED  # the joints that are seen there, the rest on the track
-    down_px: float = 0.0
 
     def look(self, image, *, middle, size_px, mirrored) -> RefinedLook:
         row = int(image[0, 0, 0])
         place = self.track["position"].sel(keypoint=list(REFINED)).isel(time=row)
-        there = np.isin(REFINED, self.only)[:, None] * np.array([self.right_px, self.down_px])
+        there = np.isin(REFINED, self.only)[:, None] * np.array([self.right_px, 0.0])
         xy = place.transpose("keypoint", "space").values + there
         deeper = np.zeros(len(REFINED))
         deeper[REFINED.index("left_shoulder")] = self.lead_shoulder_deeper_px
@@ -209,24 +208,6 @@ def test_two_sights_of_one_error_meet_in_the_middle_and_are_surer():
     np.testing.assert_array_equal(
         out["position"].sel(keypoint=still), track["position"].sel(keypoint=still)
     )
-
-
-def test_how_high_a_hip_stands_from_the_front_is_left_to_the_landmarks():
-    track = joint_track()
-    told = Told(track, right_px=4.0, se_px=4.0 / 1.1, down_px=4.0)
-    out = refine_joints(frames_of(track), track, refiner=told, spans=[(0.0, 1.0)])
-    shift = (out["position"] - track["position"]).isel(time=30)
-    var = (out["position_cov"] + out["position_systematic"]).isel(time=30)
-    for joint, down, down_var in (("left_hip", 0.0, 16.0), ("left_shoulder", 2.0, 10.8)):
-        at = shift.sel(keypoint=joint)
-        np.testing.assert_allclose(at, [2.0, down], atol=0.1)
-        of = var.sel(keypoint=joint, space="y", space_other="y")
-        assert float(of) == pytest.approx(down_var, rel=0.03)
-    side = track.assign_attrs(view="down-the-line")
-    told = Told(side, right_px=4.0, se_px=4.0 / 1.1, down_px=4.0)
-    out = refine_joints(frames_of(side), side, refiner=told, spans=[(0.0, 1.0)])
-    at = (out["position"] - side["position"]).isel(time=30).sel(keypoint="left_hip")
-    np.testing.assert_allclose(at, [2.0, 2.0], atol=0.1)
 
 
 ARMS = ("left_elbow", "left_wrist", "right_elbow", "right_wrist")

@@ -35,9 +35,6 @@ _OTHER_PICTURES = 1.1
 # Wrists from down-the-line stay where the pose network has them: one hand hides the other there,
 # and with the picture's sight the top of the swing came late (bench/README.md).
 _LEFT_ALONE = {View.FACE_ON: (), View.DOWN_THE_LINE: ("wrist",)}
-# How high a hip stands from the front the landmarks tell better than the picture, in bodies that
-# neither was fitted on (belts and hems mislead it); the two are joined across the picture only.
-_ACROSS_ONLY = {View.FACE_ON: ("hip",), View.DOWN_THE_LINE: ()}
 # How alike the two sights err: correlations on bodies that neither was fitted on and on another
 # renderer's clips, both views (bench/README.md).
 _ALIKE = {
@@ -86,16 +83,14 @@ def refine_joints(
     deeper = np.full((joints.sizes["time"], len(DEPTH_LINES)), np.nan)
     out = joints
     names = [str(name) for name in joints["keypoint"].values]
-    view = View(joints.attrs["view"])
-    alone = _LEFT_ALONE[view]
+    alone = _LEFT_ALONE[View(joints.attrs["view"])]
     taken = [k for k, name in enumerate(REFINED) if name.split("_")[1] not in alone]
     columns = np.array([names.index(REFINED[k]) for k in taken])
     alike = np.array([_ALIKE[REFINED[k].split("_")[1]] for k in taken])
-    across = np.array([REFINED[k].split("_")[1] in _ACROSS_ONLY[view] for k in taken])
     for start_s, stop_s in spans:
         sight = _sight(frames, joints, refiner, taken, start_s, stop_s)
         if sight is not None:
-            out = _joined(out, columns, alike, across, sight)
+            out = _joined(out, columns, alike, sight)
             deeper[sight.rows] = sight.deeper
     out = out.assign_coords(line=list(DEPTH_LINES))
     return out.assign(deeper=(("time", "line"), deeper, {"units": "px"}))
@@ -200,13 +195,8 @@ def _rows_to_look_at(
 
 
 def _joined(
-    track: xr.Dataset,
-    columns: npt.NDArray[np.intp],
-    correlation: Array,
-    across: npt.NDArray[np.bool_],
-    sight: _Sight,
+    track: xr.Dataset, columns: npt.NDArray[np.intp], correlation: Array, sight: _Sight
 ) -> xr.Dataset:
-    """Join a span's sights of the joints `columns`; those of `across` by their x alone."""
     rows = sight.rows
     times = track["time"].values.astype(np.float64)[rows]
     square = ("time", "space", "space_other", "keypoint")
@@ -221,14 +211,12 @@ def _joined(
     gap = sight.place - moved
     sight_var = sight.variance * _disbelief(times, said_var, sight.variance, correlation, gap)
     weight, var = _mean_of_two(times, said_var, sight_var, correlation)
-    used = np.stack([np.ones_like(across), ~across])  # (space, joint)
-    shift = weight[:, None] * gap * used
-    kept = np.where(used, np.sqrt(var / said_var)[:, None], 1.0)
+    shift = weight[:, None] * gap
+    kept = (var / said_var)[:, None, None]
     position[span, :, columns] = moved + shift
     velocity[span, :, columns] += np.gradient(shift, times, axis=0)
-    share = kept[:, :, None] * kept[:, None, :]
-    random[span, :, :, columns] *= share
-    shared[span, :, :, columns] *= share
+    random[span, :, :, columns] *= kept
+    shared[span, :, :, columns] *= kept
     return track.assign(
         position=(("time", "space", "keypoint"), position, track["position"].attrs),
         velocity=(("time", "space", "keypoint"), velocity, track["velocity"].attrs),
