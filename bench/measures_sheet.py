@@ -90,7 +90,8 @@ def _box(true: SwingSeen, at: Position) -> tuple[int, int, int]:
     # By the body's own joints: the club reaches far out, and a ball in flight farther still.
     joints = [n for n in true.track.keypoint.values if str(n).endswith(BODY_ENDS)]
     place = (
-        true.track.position.sel(keypoint=joints, time=true.positions[at].time.s, method="nearest")
+        true.track.position.sel(keypoint=joints)
+        .sel(time=true.positions[at].time.s, method="nearest")
         .transpose("space", "keypoint")
         .values
     )
