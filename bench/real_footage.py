@@ -12,7 +12,6 @@ import sys
 import zipfile
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 
 import cv2
@@ -163,7 +162,7 @@ def film(folder: Path, refiner_file: Path | None, *, level: bool) -> list[Filmed
             "moved, other view": to_joint_centres(one.network, other),
         }
         sized = _AtItsSize(refiner, one.frames, moved, per_cm)
-        for sight, make in (("refiner", _alone), ("joined", partial(_joined, network=one.network))):
+        for sight, make in (("refiner", _alone), ("joined", _joined)):
             file = kept / f"{one.camera.name}.{sight}-{key}.nc"
             if not file.exists():
                 write_track(make(sized, moved), file)
@@ -272,7 +271,7 @@ class _AtItsSize:
         return self._refiner.look(image, middle=middle, size_px=size, mirrored=mirrored)
 
 
-def _joined(sized: _AtItsSize, moved: xr.Dataset, network: xr.Dataset) -> xr.Dataset:
+def _joined(sized: _AtItsSize, moved: xr.Dataset) -> xr.Dataset:
     """As the product joins the two sights, the whole clip taken for one swing."""
     span = (float(moved["time"][0]), float(moved["time"][-1]))
     refiner: JointRefiner = sized  # type: ignore[assignment]

@@ -261,9 +261,9 @@ def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> t
             turn[side] = frame(along, normal) @ frame(rest_along, rest_palm).T
             if side == "L":
                 break
-            grip = wrist["L"] + palm_m["L"] * hand_l[0] + p.palm_m * hand_l[1]
+            grip = wrist["L"] + palm_m["L"] * hand_l[0] + p.palm_off_m * hand_l[1]
             wrist["R"] = grip + p.hands_apart * shaft - palm_m["R"] * along
-            wrist["R"] = wrist["R"] - p.palm_m * unit(normal)
+            wrist["R"] = wrist["R"] - p.palm_off_m * unit(normal)
         if side == "L":
             wrist["L"] = end
             hand_l = (along, unit(normal))
@@ -291,7 +291,7 @@ def _arms(body: Body, turns: Array, p: Posture, thorax: Array, root: Array) -> t
         turns[body.names.index(f"lowerarm02.{side}")] = about_vector(forearm, 0.6 * twist) @ fore
         _descend(body, turns, f"wrist.{side}", hand)
         _curl(body, turns, side, hand, p.finger_curl)
-    grip = wrist["L"] + palm_m["L"] * hand_l[0] + p.palm_m * hand_l[1]
+    grip = wrist["L"] + palm_m["L"] * hand_l[0] + p.palm_off_m * hand_l[1]
     return grip - 0.05 * shaft, shaft
 
 

@@ -45,7 +45,7 @@ class Posture:
     arm_twist: float  # share of the upper arm's twist that its skin follows at the shoulder
     spine_low: float  # how the trunk's bend is spread: under 1 low in the back, over 1 high
     neck_low: float
-    palm_m: float  # a palm's middle stands off the grip
+    palm_off_m: float  # how far a palm's middle stands off the grip
     lead_cock: float  # how far a hand follows the shaft rather than its forearm
     trail_cock: float
     stance: float
@@ -167,7 +167,7 @@ _RIG = {
     "arm_twist": (0.0, 1.0),
     "spine_low": (0.6, 1.9),
     "neck_low": (0.6, 1.7),
-    "palm_m": (0.004, 0.03),
+    "palm_off_m": (0.004, 0.03),
     "lead_cock": (0.0, 0.8),
     "trail_cock": (-0.2, 0.8),
 }

@@ -29,8 +29,8 @@ Array = npt.NDArray[np.float64]
 # Looks nearer than this show nothing new: the smoother bridges them, s.
 _LOOK_EVERY_S = 1 / 100
 _LOOKS_LEAST = 8  # in a span
-# Pictures of another renderer than the training's: errors 0.95 times what the network says (root
-# mean square over joints, both views; bench/README.md), more for pictures of people.
+# Pictures of another renderer than the training's: errors 0.85 times what the network says (mean
+# over joints, both views; bench/README.md). Pictures of people are farther from the training's.
 _OTHER_PICTURES = 1.1
 # Wrists from down-the-line stay where the pose network has them: one hand hides the other there,
 # and with the picture's sight the top of the swing came late (bench/README.md).
@@ -47,9 +47,10 @@ _ALIKE = {
     "eye": 0.15,
     "ear": 0.2,
 }
-# The two disagree, by more than twice what both say, at a tenth of a golfer's joints: there the
-# landmark is wrong (bench/README.md). Where they do so at half of them all over the body, this is
-# no posture that the picture's sight was trained on, and it is believed less, the more they differ.
+# The two disagree, by more than twice what both say, at 3 in 100 of a golfer's joints: there it is
+# mostly the landmark that is wrong (bench/README.md). Where they do so at half of them, all over
+# the body, this is no posture that the picture's sight was trained on, and it is believed less,
+# the more they differ.
 _DISAGREE = 4.0
 _STRANGE_FROM, _STRANGE_AT = 0.4, 0.6  # shares of the joints
 _STRANGE_OVER_S = 0.2
@@ -197,6 +198,7 @@ def _rows_to_look_at(
 def _joined(
     track: xr.Dataset, columns: npt.NDArray[np.intp], correlation: Array, sight: _Sight
 ) -> xr.Dataset:
+    """Join a span's sights of the joints `columns`, whose errors are so alike."""
     rows = sight.rows
     times = track["time"].values.astype(np.float64)[rows]
     square = ("time", "space", "space_other", "keypoint")
